@@ -1,5 +1,7 @@
 package physics
 
+import "slices"
+
 // Machine holds every parameter of the physics. Units are in the names; a field
 // left at zero means that the effect is absent, unless Validate asks for it.
 type Machine struct {
@@ -41,7 +43,7 @@ type Axis struct {
 // With x the turn of the servo shaft from its centre, the horn stands at
 // x + HornOffset and the tilt is
 //
-//	asin(LinkRatio (sin(x + HornOffset) - sin HornOffset)) + TrunnionOffset,
+//	asin(LinkRatio (sin(x + HornOffset + HornSlip) - sin HornOffset)) + TrunnionOffset,
 //
 // the form of a long push rod between two cranks; LinkRatio is the length of
 // the horn over that of the trunnion's crank.
@@ -54,6 +56,7 @@ type Servo struct {
 	LagSeconds            float64 `toml:"lag_seconds"`             // first-order lag of the speed
 	LinkRatio             float64 `toml:"link_ratio"`              // horn over crank
 	HornOffsetDegrees     float64 `toml:"horn_offset_degrees"`     // horn at the centre, from square to the rod
+	HornSlipDegrees       float64 `toml:"horn_slip_degrees"`       // by which the horn has slipped on the shaft
 	TrunnionOffsetDegrees float64 `toml:"trunnion_offset_degrees"` // tilt at the centre
 	PlayDegrees           float64 `toml:"play_degrees"`            // of the linkage, at the trunnion, full width
 	LeastTiltDegrees      float64 `toml:"least_tilt_degrees"`      // mechanical stop, negative
@@ -174,4 +177,31 @@ type Counter struct {
 	JitterMicros   float64 `toml:"jitter_micros"`   // standard deviation of the time an edge is given
 	WobbleCounts   float64 `toml:"wobble_counts"`   // once-a-turn error of an eccentric disc, amplitude
 	PhaseTurns     float64 `toml:"phase_turns"`     // where the mark or the absolute zero lies
+}
+
+// clone returns a copy that shares nothing with m.
+func (m Machine) clone() Machine {
+	m.Axes = slices.Clone(m.Axes)
+	m.Counters = slices.Clone(m.Counters)
+	m.Joints = slices.Clone(m.Joints)
+	for j := range m.Joints {
+		m.Joints[j].PerOutputTurn = slices.Clone(m.Joints[j].PerOutputTurn)
+	}
+	return m
+}
+
+// toJoint is the matrix from outputs (rad) to joints (m or rad).
+func (m Machine) toJoint() [][]float64 {
+	rows := make([][]float64, len(m.Joints))
+	for j, joint := range m.Joints {
+		scale := degree
+		if joint.Unit == "mm" {
+			scale = 1e-3
+		}
+		rows[j] = make([]float64, len(joint.PerOutputTurn))
+		for i, per := range joint.PerOutputTurn {
+			rows[j][i] = per * scale / turn
+		}
+	}
+	return rows
 }
