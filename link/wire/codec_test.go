@@ -35,7 +35,7 @@ var examples = []wire.Frame{
 	{Number: 16, Message: wire.Table{Axis: 1, Total: 4, Points: []bench.TablePoint{{RatioQ13: -8192, PulseTenths: 11000}, {RatioQ13: 0, PulseTenths: 14800}, {RatioQ13: 0, PulseTenths: 15250}, {RatioQ13: 8192, PulseTenths: 19000}}}},
 	{Number: 17, Message: wire.Gains{
 		Axis: 1, Counter: 2, Kp: wire.Decimal{Mantissa: 125, Exponent: -5}, Ki: wire.Decimal{Mantissa: 4, Exponent: -4},
-		Kd: wire.Decimal{Mantissa: -7, Exponent: -6}, FeedForward: wire.Decimal{Mantissa: 21, Exponent: -6},
+		Kd: wire.Decimal{Mantissa: 7, Exponent: -6}, FeedForward: wire.Decimal{Mantissa: 21, Exponent: -6},
 		FilterTenthMillis: 250, SetPointWeight1000: 800, RatioLeastQ13: -9000, RatioMostQ13: 9001, TrackingMillis: 1200,
 		HoldZoneCounts: 6, HoldReleaseCounts: 14, HoldDelayMillis: 300, PeriodMillis: 10,
 	}},
@@ -61,7 +61,7 @@ var examples = []wire.Frame{
 	}},
 	{Number: 3, Message: wire.Notice{State: bench.Stopped, Cause: bench.CauseInput, TimeMicros: 99}},
 	{Number: 18, Message: wire.TableReport{Axis: 1, Total: 2, Points: []bench.TablePoint{{RatioQ13: -1, PulseTenths: 14800}, {RatioQ13: 1, PulseTenths: 15250}}}},
-	{Number: 19, Message: wire.GainsReport{Axis: 1, PeriodMillis: 5}},
+	{Number: 19, Message: wire.GainsReport{Axis: 1, RatioLeastQ13: -1, RatioMostQ13: 1, PeriodMillis: 5}},
 }
 
 func TestEveryMessageComesBack(t *testing.T) {

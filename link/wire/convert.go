@@ -196,14 +196,14 @@ func CheckTable(points []bench.TablePoint) bool {
 	return true
 }
 
-// TablesFrom are the messages that load a whole table, each one frame.
-func TablesFrom(axis int, points []bench.TablePoint) ([]Table, error) {
+// TableFrom is the message that loads a whole table; it fits one frame. Its
+// error is a *Malformed if points are no table.
+func TableFrom(axis int, points []bench.TablePoint) (Table, error) {
 	if !CheckTable(points) {
-		return nil, &Malformed{Type: TypeTable, Fault: FaultValue, Detail: len(points)}
+		return Table{}, &Malformed{Type: TypeTable, Fault: FaultValue, Detail: len(points)}
 	}
 	var r rounder
-	m := Table{Axis: r.index("axis", axis), Total: uint8(len(points)), Points: points}
-	return []Table{m}, r.err
+	return Table{Axis: r.index("axis", axis), Total: uint8(len(points)), Points: points}, r.err
 }
 
 // Bench returns the identity in the types of tuning/bench, with the

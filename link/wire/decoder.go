@@ -37,9 +37,8 @@ func (d *Decoder) SetShape(s Shape) { d.shape = s }
 // Stats returns what was found so far.
 func (d *Decoder) Stats() Stats { return d.stats }
 
-// Reset forgets a frame that is not complete, as after a change of line rate,
-// and the shape. The statistics go on.
-func (d *Decoder) Reset() { d.n, d.shape = 0, Shape{} }
+// Reset forgets a frame that is not complete, as after a change of line rate.
+func (d *Decoder) Reset() { d.n = 0 }
 
 // Feed takes bytes from the line and returns what they complete, in order.
 // Nothing between two delimiters is no frame, and no fault.

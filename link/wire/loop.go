@@ -27,8 +27,8 @@ type LoopGains struct {
 	Kp, Ki, Kd         Decimal
 	FeedForward        Decimal
 	FilterTenthMillis  uint16
-	SetPointWeight1000 uint16 // weight times 1000
-	RatioLeastQ13      int32  // ratio times 8192
+	SetPointWeight1000 uint16 // weight times 1000, to 1000
+	RatioLeastQ13      int32  // ratio times 8192; below 0
 	RatioMostQ13       int32
 	TrackingMillis     uint16
 	HoldZoneCounts     uint32 // 31 bits; 0 is no hold zone
@@ -187,11 +187,12 @@ func (m TablePart) check() bool {
 
 func (m LoopGains) check() bool {
 	for _, d := range [...]Decimal{m.Kp, m.Ki, m.Kd, m.FeedForward} {
-		if !d.fits() {
+		if !d.fits() || d.Mantissa < 0 {
 			return false
 		}
 	}
-	return m.RatioLeastQ13 <= m.RatioMostQ13 &&
+	return m.SetPointWeight1000 <= 1000 && m.RatioLeastQ13 < 0 && m.RatioMostQ13 > 0 &&
+		(m.Ki.Mantissa == 0 || m.TrackingMillis >= m.PeriodMillis) &&
 		m.HoldZoneCounts <= m.HoldReleaseCounts && m.HoldReleaseCounts <= most31 &&
 		m.PeriodMillis >= 1
 }

@@ -1,7 +1,9 @@
 package wire
 
-import "trunnion/tuning/bench"
-import "trunnion/tuning/units"
+import (
+	"trunnion/tuning/bench"
+	"trunnion/tuning/units"
+)
 
 // Unwrap32 follows a counter of 32 bits that wraps, such as the controller's
 // clock or an encoder's count. Its zero value takes the first value as it is.
