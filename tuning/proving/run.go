@@ -1,0 +1,126 @@
+package proving
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"trunnion/tuning/bench"
+	"trunnion/tuning/gains"
+	"trunnion/tuning/moves"
+)
+
+// Settings of the proof.
+type Settings struct {
+	Gains        gains.Result
+	Frame        float64   // servo frame, s
+	Unit         string    // of the joint
+	UnitPerCount float64   // signed
+	Tolerance    float64   // in Unit
+	Sizes        []float64 // of the steps, in Unit; each is gone up, back, down, back
+}
+
+// DefaultSizes are a fine, a middling and a large step: four tolerances, a
+// twentieth and a third of the travel each way.
+func DefaultSizes(tolerance, travel float64) []float64 {
+	return []float64{4 * tolerance, travel / 20, travel / 6}
+}
+
+// Run loads table and gains, closes the loop at the middle of the room, and
+// goes through the steps. It parks the rig at the end.
+func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
+	defer ax.Bench.Park()
+	r := Result{Unit: s.Unit, Tolerance: s.Tolerance}
+	if _, err := ax.Come(ctx, ax.Middle, ax.Known.Neutral); err != nil {
+		return r, err
+	}
+	if _, err := ax.Spin(ctx); err != nil {
+		return r, err
+	}
+	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+		return r, err
+	}
+	if err := ax.Bench.LoadLoop(ctx, ax.Servo, s.Gains.Loop); err != nil {
+		return r, err
+	}
+	ax.Say(bench.Intends, "close the loop and go %d steps of up to %.1f %s either way from here", 4*len(s.Sizes), s.Sizes[len(s.Sizes)-1], s.Unit)
+	now, err := ax.Now(ctx)
+	if err != nil {
+		return r, err
+	}
+	home := float64(now.Counters[s.Gains.Loop.Counter].Count)
+	at := home
+	for _, size := range s.Sizes {
+		for _, offset := range []float64{size, 0, -size, 0} {
+			to := math.Round(home + offset/s.UnitPerCount)
+			step, err := oneStep(ctx, ax, s, home, at, to)
+			if err != nil {
+				return r, err
+			}
+			r.Steps = append(r.Steps, step)
+			at = to
+			report(ax, s, step)
+			ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: len(r.Steps), Of: 4 * len(s.Sizes), SecondsLeft: 3 * float64(4*len(s.Sizes)-len(r.Steps))}})
+		}
+	}
+	r.conclude()
+	for _, f := range r.Findings {
+		ax.Find(f)
+	}
+	if err := ax.Bench.Release(ctx, ax.Servo); err != nil {
+		return r, err
+	}
+	return r, ax.Bench.Park()
+}
+
+// oneStep sends the axis from one count to another and measures the way.
+func oneStep(ctx context.Context, ax *moves.Axis, s Settings, home, from, to float64) (Step, error) {
+	counter := s.Gains.Loop.Counter
+	start, err := ax.Now(ctx)
+	if err != nil {
+		return Step{}, err
+	}
+	began := float64(start.Counters[counter].Count)
+	size := to - began // from where it stands: the last step's error is not this one's
+	duration := watchTime(s, size)
+	predicted, err := gains.Predict(s.Gains, float64(ax.Known.Neutral), s.Frame, size, duration)
+	if err != nil {
+		return Step{}, err
+	}
+	at, err := ax.Bench.SetPoint(ctx, bench.SetPoint{Axis: ax.Servo, Mode: bench.Position, Value: to})
+	if err != nil {
+		return Step{}, err
+	}
+	trace, err := ax.Bench.Watch(ctx, bench.Until{From: at, Span: time.Duration(duration * float64(time.Second))})
+	if err != nil {
+		return Step{}, err
+	}
+	measured := make([]gains.Point, len(trace))
+	for i := range trace {
+		measured[i] = gains.Point{Seconds: trace[i].At.Sub(at).Seconds(), Counts: float64(trace[i].Counters[counter].Count) - began}
+	}
+	unit := math.Abs(s.UnitPerCount)
+	band := math.Max(s.Tolerance/unit, s.Gains.HoldZone)
+	step := Step{
+		From: (from - home) * s.UnitPerCount, To: (to - home) * s.UnitPerCount, At: at,
+		Measured: Measure(measured, size, band), Predicted: Measure(predicted, size, band), Apart: apart(measured, predicted) * unit,
+	}
+	step.Measured.Error *= s.UnitPerCount
+	step.Predicted.Error *= s.UnitPerCount
+	return step, nil
+}
+
+// watchTime is how long a step is watched: the way at the largest ratio, twenty
+// loop dead times, the hold delay, and a second of rest.
+func watchTime(s Settings, size float64) float64 {
+	fastest := math.Min(s.Gains.Law.RatioMost, -s.Gains.Law.RatioLeast) * s.Gains.Plant.RateGain
+	return math.Min(20, math.Abs(size)/fastest+20*s.Gains.Plant.LoopS+s.Gains.Law.HoldDelayS+1)
+}
+
+func report(ax *moves.Axis, s Settings, step Step) {
+	ax.Report(bench.Note{Kind: bench.Reading, Data: step, Text: fmt.Sprintf(
+		"%+.1f to %+.1f %s: rise %.2f s (predicted %.2f), overshoot %.0f %% (%.0f), settled in %.2f s (%.2f), error %+.3f %s",
+		step.From, step.To, s.Unit, step.Measured.Rise, step.Predicted.Rise, step.Measured.Overshoot, step.Predicted.Overshoot,
+		step.Measured.Settling, step.Predicted.Settling, step.Measured.Error, s.Unit)})
+}
