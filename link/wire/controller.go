@@ -32,7 +32,7 @@ type Identity struct {
 	MostTenths      uint16 // longest pulse
 	FrameMicros     uint16 // servo frame
 	MostSampleHz    uint16
-	MostTablePoints uint8  // 0: no closed loop
+	MostTablePoints uint8  // 2 to MostTable; 0: no closed loop
 	MostBaud        uint32 // fastest line rate
 	Capabilities    Capabilities
 	Name            string // UTF-8, up to MaxName bytes
@@ -164,7 +164,7 @@ func (CounterDescription) check() bool { return true }
 func (m Identity) check() bool {
 	return m.Axes >= 1 && m.Axes <= bench.MaxAxes && m.Counters <= bench.MaxCounters &&
 		m.LeastTenths >= 1 && m.LeastTenths <= m.MostTenths && pulseFits(m.MostTenths) &&
-		m.FrameMicros >= 1 && m.MostTablePoints <= MostTable && m.MostBaud >= BaseBaud &&
+		m.FrameMicros >= 1 && m.MostTablePoints != 1 && m.MostTablePoints <= MostTable && m.MostBaud >= BaseBaud &&
 		len(m.Name) <= MaxName && utf8.ValidString(m.Name)
 }
 
