@@ -13,8 +13,9 @@ import "math"
 //   - Slow spin on fast slip: mu (w / v) N <x^2> with <x^2> = a^2 / 5, that is
 //     mu N a (a w / v) / 5.
 //
-// Between these limits both go as x / sqrt(x^2 + xc^2), which meets each limit
-// to first order.
+// Between these limits both go as x / sqrt(x^2 + xc^2), which meets each limit.
+// Against the patch integrated in the test the traction is then up to 14 % low
+// halfway and the moment, a small loss, up to 29 %.
 const (
 	spinSlip   = 8 / (3 * math.Pi)
 	spinMoment = 3 * math.Pi / 16

@@ -152,8 +152,8 @@ func (p *Plant) integrate(micros int64) {
 }
 
 // mostPasses bounds the search for sliding and sticking within a step; a step
-// in steady running needs one or two.
-const mostPasses = 12
+// in steady running needs one, the start of a heavy output up to some 20.
+const mostPasses = 40
 
 // solveSpeeds finds shaft, ball and output speeds at the end of the step.
 func (p *Plant) solveSpeeds(h float64) {

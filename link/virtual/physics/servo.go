@@ -72,18 +72,37 @@ func (s *servo) shaftAt(tilt float64) float64 {
 	return math.Asin(min(max(math.Sin(tilt-s.offset)/s.link+s.hornSin, -1), 1)) - s.horn
 }
 
-// step moves the servo by h seconds: a speed loop with a slew limit and a lag
-// around a position loop with a dead zone.
+// servoParts is into how many parts the servo cuts a step, since where it comes
+// to rest in its dead zone hangs on how far it coasts.
+const servoParts = 4
+
+// step moves the servo by h seconds.
 func (s *servo) step(h float64) {
+	if s.still() {
+		if s.pulse > 0 && !s.dead && s.driftRate > 0 {
+			s.warmth += (1 - s.warmth) * h * s.driftRate
+		}
+		return
+	}
+	for range servoParts {
+		s.part(h / servoParts)
+	}
+}
+
+// still reports whether the servo rests and nothing asks it to move.
+func (s *servo) still() bool {
+	return s.speed == 0 && (s.pulse == 0 || s.dead || s.asked() == 0)
+}
+
+// part moves the servo: a speed loop with a slew limit and a lag around a
+// position loop with a dead zone.
+func (s *servo) part(h float64) {
 	asked := 0.0
 	if s.pulse > 0 && !s.dead {
 		if s.driftRate > 0 {
 			s.warmth += (1 - s.warmth) * h * s.driftRate
 		}
 		asked = s.asked()
-	}
-	if asked == 0 && s.speed == 0 {
-		return
 	}
 	s.speed = (s.speed + h/s.lag*asked) / (1 + h/s.lag)
 	if asked == 0 && math.Abs(s.speed) < servoLeastSpeed {

@@ -29,16 +29,19 @@ func (m Machine) checkStiffness(c *checker) {
 		var ready joint
 		ready.configure(m.Joints[j])
 		var spring, damper float64
-		for i := range m.Axes {
-			o := m.Axes[i].Output
-			for k := range m.Joints {
-				// The off-diagonal part counts with the root of the inertias.
-				var other joint
-				other.configure(m.Joints[k])
-				g := math.Abs(back[i][j]*back[i][k]) * math.Sqrt(ready.inertia/other.inertia)
-				spring += g * o.MeshStiffnessNMPerRad
-				damper += g * o.MeshDampingNMS
+		for k := range m.Joints {
+			var coupledSpring, coupledDamper float64
+			for i := range m.Axes {
+				g := back[i][j] * back[i][k]
+				coupledSpring += g * m.Axes[i].Output.MeshStiffnessNMPerRad
+				coupledDamper += g * m.Axes[i].Output.MeshDampingNMS
 			}
+			// The off-diagonal part counts with the root of the inertias.
+			var other joint
+			other.configure(m.Joints[k])
+			share := math.Sqrt(ready.inertia / other.inertia)
+			spring += share * math.Abs(coupledSpring)
+			damper += share * math.Abs(coupledDamper)
 		}
 		if !ready.endless {
 			spring += ready.stop
