@@ -18,11 +18,7 @@ func Encode(dst []byte, f Frame) ([]byte, error) {
 	b := append(dst, 0, uint8(t)) // room for the first code byte, then the frame
 	b = little.AppendUint16(b, f.Number)
 	b = f.Message.appendTo(b)
-	frame := b[start+1:]
-	if len(frame) > MaxFrame-2 {
-		return dst, &Malformed{Type: t, Number: f.Number, Fault: FaultLong, Detail: len(frame) - 3}
-	}
-	b = little.AppendUint16(b, Checksum(frame))
+	b = little.AppendUint16(b, Checksum(b[start+1:])) // what check lets pass fits MaxFrame
 	stuff(b[start:])
 	return append(b, 0), nil
 }
@@ -50,8 +46,8 @@ func open(line []byte) (t Type, number uint16, payload []byte, sum uint16, err e
 }
 
 // parse reads a payload. Its error is a *Malformed. The message keeps nothing
-// of p.
-func parse(t Type, number uint16, p []byte, shape Shape) (Message, error) {
+// of p; r is a reader to work with.
+func parse(r *reader, t Type, number uint16, p []byte, shape Shape) (Message, error) {
 	bad := func(f Fault) (Message, error) {
 		return nil, &Malformed{Type: t, Number: number, Fault: f, Detail: len(p)}
 	}
@@ -67,8 +63,8 @@ func parse(t Type, number uint16, p []byte, shape Shape) (Message, error) {
 	case t == TypeSample && !shape.fits():
 		return bad(FaultShape)
 	}
-	r := reader{rest: p, shape: shape}
-	m := k.parse(&r)
+	*r = reader{rest: p, shape: shape}
+	m := k.parse(r)
 	if r.short || len(r.rest) > 0 {
 		return bad(FaultLength)
 	}

@@ -28,6 +28,8 @@ type Decoder struct {
 	n     int                // of it; more than len(line) is too long a frame
 	shape Shape
 	stats Stats
+
+	reader reader // kept here so that reading a frame need not allocate it
 }
 
 // SetShape tells the decoder the shape of samples. It learns it by itself from
@@ -69,7 +71,7 @@ func (d *Decoder) finish() Result {
 	if err != nil {
 		return d.drop(err.(*BadFrame))
 	}
-	m, err := parse(t, number, payload, d.shape)
+	m, err := parse(&d.reader, t, number, payload, d.shape)
 	if err != nil {
 		d.stats.Malformed++
 		return Result{Frame: Frame{Number: number}, Sum: sum, Err: err}

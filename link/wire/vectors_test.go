@@ -85,6 +85,19 @@ func TestRefusalOfVectors(t *testing.T) {
 	})
 }
 
+// The errors can be read: each says what is wrong, with nothing left unfilled.
+func TestErrorsCanBeRead(t *testing.T) {
+	eachVector(t, func(t *testing.T, c vectors.Case) {
+		var d wire.Decoder
+		for _, r := range d.Feed(c.Line) {
+			if r.Err != nil {
+				require.NotContains(t, r.Err.Error(), "%!")
+				require.NotContains(t, r.Err.Error(), ": ;")
+			}
+		}
+	})
+}
+
 // What a receiver would not take is not sent either: a malformed value that
 // comes by way of the structs.
 func TestEncodeRefusesWhatDecodeRefuses(t *testing.T) {
