@@ -70,7 +70,8 @@
 // # Signs
 //
 // An output turns forward when its counter counts up. A per_turn is negative where forward takes the joint down. Which
-// tilt turns an output forward is not known beforehand and is not in the file.
+// tilt turns an output forward is not known beforehand and is not in the file. Where a counter turns out to be plugged
+// in the other way round, either its leads are swapped or the sign of per_turn.
 //
 // # What it is not
 //

@@ -108,6 +108,6 @@ func (c *comparison) sensor(key, owner string, s Sensor, edges float64) {
 	}
 	if has.MostEdgeRate > 0 && edges > float64(has.MostEdgeRate) {
 		c.add(key+".counts_per_turn", fmt.Sprintf("%s may make %.0f edges a second at the largest ratio, and counter %d takes %d", owner, edges, s.Counter, has.MostEdgeRate),
-			"run the drive slower, use a sensor with fewer counts, or narrow the servo's throw and give degrees_per_us")
+			"run the drive slower, use a sensor with fewer counts, or say more of the build in [axis.variator] if the ratio cannot be so large")
 	}
 }

@@ -77,8 +77,7 @@ func (r Rig) Room(axis int, positions []float64, bounds []Bound) (low, high unit
 }
 
 // TravelLimits gives the bounds of every joint as the controller takes them: weights over the counters, and bounds on
-// the weighted counts. Each is scaled so that its largest weight is 1, and so is in counts of that counter. Endless
-// joints have none. bounds are in the terms of Positions, as from Bounds.
+// the weighted counts. Endless joints have none. bounds are in the terms of Positions, as from Bounds.
 func (r Rig) TravelLimits(bounds []Bound) []bench.TravelLimit {
 	r.mustHave(len(bounds), len(r.Joints), "bounds")
 	var limits []bench.TravelLimit
@@ -86,12 +85,31 @@ func (r Rig) TravelLimits(bounds []Bound) []bench.TravelLimit {
 		if math.IsInf(bounds[j].Least, 0) && math.IsInf(bounds[j].Most, 0) {
 			continue
 		}
-		perUnit := 1 / largest(form)
+		scale := weightScale(form)
 		limits = append(limits, bench.TravelLimit{
-			Weights: scaled(form, perUnit),
-			Least:   bounds[j].Least * perUnit,
-			Most:    bounds[j].Most * perUnit,
+			Weights: scaled(form, scale),
+			Least:   bounds[j].Least * scale,
+			Most:    bounds[j].Most * scale,
 		})
 	}
 	return limits
+}
+
+// Controllers take weights in steps of 1/256 up to 128. With the largest weight at 1 the limit is in counts and most
+// rigs' weights fall on steps; others are brought to 100, where rounding to a step is at most 2 in a hundred thousand
+// of the largest weight.
+const (
+	weightSteps   = 256
+	largestWeight = 100
+)
+
+// weightScale is what a form is multiplied by to become the weights of a limit.
+func weightScale(form []float64) float64 {
+	toOne := 1 / largest(form)
+	for _, w := range form {
+		if steps := w * toOne * weightSteps; math.Abs(steps-math.Round(steps)) > 1e-6 {
+			return largestWeight * toOne
+		}
+	}
+	return toOne
 }

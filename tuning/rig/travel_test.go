@@ -103,6 +103,7 @@ func TestTravelLimitsAgreeWithBounds(t *testing.T) {
 			most = max(most, math.Abs(w))
 		}
 		assert.InDelta(t, 1, most, 1e-12)
+		assertCarried(t, l, 0)
 	}
 	out := 0
 	for range 2000 {
@@ -120,6 +121,40 @@ func TestTravelLimitsAgreeWithBounds(t *testing.T) {
 		}
 	}
 	assert.Greater(t, out, 100, "the places tried must reach beyond the bounds")
+}
+
+// Controllers carry weights in 1/256, up to 128: what they carry must be the joint, wherever its counters stand.
+func TestWeightsOfTravelLimitsCanBeCarried(t *testing.T) {
+	r := drums()
+	for _, c := range []struct {
+		left, right int
+		largest     float64
+		worst       float64 // of the form, of the joint's whole way
+	}{
+		{1600, 1600, 1, 0},
+		{400, 512, 1, 0},   // 200 steps to 256
+		{400, 500, 100, 0}, // 80 to 100
+		{400, 2400, 100, 2e-5},
+		{977, 1021, 100, 2e-5},
+	} {
+		r.Axes[0].Sensor, r.Axes[1].Sensor = sensor(1, c.left), sensor(2, c.right)
+		for _, l := range r.TravelLimits([]rig.Bound{{-10, 30}, {-6, 6}}) {
+			assert.InDelta(t, c.largest, max(math.Abs(l.Weights[1]), math.Abs(l.Weights[2])), 1e-9, "%v", c)
+			assertCarried(t, l, c.worst)
+		}
+	}
+}
+
+func assertCarried(t *testing.T, l bench.TravelLimit, worst float64) {
+	t.Helper()
+	most := 0.0
+	for _, w := range l.Weights {
+		most = max(most, math.Abs(w))
+	}
+	for _, w := range l.Weights {
+		assert.Less(t, math.Abs(w), 128.0)
+		assert.InDelta(t, w, math.Round(w*256)/256, worst*most+1e-9)
+	}
 }
 
 func contains(l bench.TravelLimit, counts []units.Counts) bool {
