@@ -37,7 +37,7 @@ func weighted(c *candidate, s Settings) (pid.StepMetrics, pid.Law) {
 
 // finiteMetrics puts nought for what did not happen, so that it can be stored.
 func finiteMetrics(m pid.StepMetrics) pid.StepMetrics {
-	for _, v := range []*float64{&m.RiseS, &m.OvershootPercent, &m.UndershootPct, &m.PeakTimeS, &m.SettlingS, &m.IAE, &m.IE, &m.ControlPeak, &m.ControlTravel} {
+	for _, v := range []*float64{&m.RiseS, &m.OvershootPercent, &m.UndershootPercent, &m.PeakTimeS, &m.SettlingS, &m.IAE, &m.IE, &m.ControlPeak, &m.ControlTravel} {
 		if math.IsNaN(*v) || math.IsInf(*v, 0) {
 			*v = 0
 		}

@@ -66,3 +66,25 @@ func pair(output, shaft []edge) []point {
 func travel(points []point) float64 {
 	return math.Abs(points[len(points)-1].shaft - points[0].shaft)
 }
+
+// Angles gives a sensor's angle in turns at every sample of a trace, by
+// straight lines between its edges, so that it is finer than a count. Before
+// the first and after the last edge, and where edge times are not known, it is
+// the count itself.
+func Angles(trace bench.Trace, s Sensor) []float64 {
+	list := edges(trace, s)
+	angles := make([]float64, len(trace))
+	k := 0
+	for i := range trace {
+		t := trace[i].At.Seconds()
+		for k+1 < len(list) && list[k+1].t <= t {
+			k++
+		}
+		angles[i] = float64(trace[i].Counters[s.Counter].Count) / s.PerTurn
+		if k+1 < len(list) && list[k].t <= t && trace[i].Counters[s.Counter].LastEdge != 0 {
+			a, b := list[k], list[k+1]
+			angles[i] = a.turns + (t-a.t)/(b.t-a.t)*(b.turns-a.turns)
+		}
+	}
+	return angles
+}

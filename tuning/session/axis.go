@@ -1,0 +1,90 @@
+package session
+
+import (
+	"fmt"
+	"math"
+
+	"trunnion/tuning/bench"
+	"trunnion/tuning/measure"
+	"trunnion/tuning/moves"
+	"trunnion/tuning/rig"
+	"trunnion/tuning/units"
+)
+
+// NoFeedback says that no one counter follows an axis alone.
+type NoFeedback struct{ Axis string }
+
+func (e *NoFeedback) Error() string {
+	return fmt.Sprintf("%s: no counter follows this output alone, so that its loop cannot be closed; give its output wheel a sensor", e.Axis)
+}
+
+// axisMoves puts together what the moves need of an axis.
+func (s *Session) axisMoves(i int) (*moves.Axis, error) {
+	r := s.cfg.Rig
+	feedback, ok := r.Feedback(i)
+	if !ok {
+		return nil, &NoFeedback{r.Axes[i].Name}
+	}
+	return &moves.Axis{
+		Bench:   s.bench,
+		Report:  func(n bench.Note) { s.emit(Kind(n.Kind), n.Text, n.Data) },
+		Name:    r.Axes[i].Name,
+		Servo:   r.Axes[i].Servo,
+		Output:  measure.Sensor{Counter: feedback.Counter, PerTurn: feedback.CountsPerTurn},
+		Shaft:   measure.Sensor{Counter: r.Drive.Sensor.Counter, PerTurn: float64(r.Drive.Sensor.CountsPerTurn)},
+		Nominal: r.Drive.NominalRPM,
+		Middle:  r.Axes[i].Pulse.Middle,
+		Limits:  r.Axes[i].Pulse.Limits(),
+		Room:    func(sample bench.Sample) (low, high units.Counts) { return s.room(i, sample, feedback) },
+	}, nil
+}
+
+const (
+	// planned is the share of a joint's travel that procedures plan with; the
+	// rest is for the shaft's run-on. The controller's own limits are at the
+	// whole travel.
+	planned = 0.94
+	// endlessTurns stands for the room of an output that nothing bounds.
+	endlessTurns = 1000
+)
+
+// room is how far an output may go, in counts, all others standing.
+func (s *Session) room(axis int, sample bench.Sample, feedback rig.Feedback) (low, high units.Counts) {
+	r := s.cfg.Rig
+	bounds := r.Bounds(s.zeros)
+	for j := range bounds {
+		middle, half := (bounds[j].Least+bounds[j].Most)/2, planned*(bounds[j].Most-bounds[j].Least)/2
+		if !math.IsInf(half, 0) {
+			bounds[j] = rig.Bound{Least: middle - half, Most: middle + half}
+		}
+	}
+	down, up := r.Room(axis, r.Positions(rig.CountsOf(sample)), bounds)
+	here := float64(sample.Counters[feedback.Counter].Count)
+	a := here + math.Max(float64(down), -endlessTurns)*feedback.CountsPerTurn
+	b := here + math.Min(float64(up), endlessTurns)*feedback.CountsPerTurn
+	return units.Counts(math.Min(a, b)), units.Counts(math.Max(a, b))
+}
+
+// joint is the joint that an axis moves most, for saying lengths in its unit:
+// its unit, how much of it one count of the axis's counter is, its tolerance
+// and its travel.
+func (s *Session) joint(axis int) (unit string, perCount, tolerance, travel float64) {
+	r := s.cfg.Rig
+	feedback, _ := r.Feedback(axis)
+	bounds := r.Bounds(s.zeros)
+	best := -1
+	for _, j := range r.Moves(axis) {
+		if best < 0 || math.Abs(r.Joints[j].PerTurn[axis]) > math.Abs(r.Joints[best].PerTurn[axis]) {
+			best = j
+		}
+	}
+	if best < 0 {
+		return "turns", 1 / feedback.CountsPerTurn, 0.01, 2
+	}
+	j := r.Joints[best]
+	travel = bounds[best].Most - bounds[best].Least
+	if math.IsInf(travel, 0) {
+		travel = 10 * math.Abs(j.PerTurn[axis])
+	}
+	return string(j.Unit), j.PerTurn[axis] / feedback.CountsPerTurn, j.Tolerance, travel
+}

@@ -1,0 +1,258 @@
+// Package session is the one engine under the console and the headless run: it
+// arms the rig, runs tasks in order, holds their results, and turns everything
+// into one stream of events that screen, output and record share, so that what
+// was shown and what was recorded cannot differ.
+//
+// A Session is made with New, fed with samples by Observe, and runs one task at
+// a time. Stop may be called from any goroutine at any time. Events are handed
+// to Config.Listen in order, after they are in the record; a result, reading or
+// finding is synced there first.
+//
+// The package has no clock and no files: both come in through Config.
+package session
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"trunnion/tuning/bench"
+	"trunnion/tuning/calibration"
+	"trunnion/tuning/moves"
+	"trunnion/tuning/playback"
+	"trunnion/tuning/rig"
+)
+
+// Rig is what a session drives.
+type Rig interface {
+	bench.Bench
+	bench.Safety
+}
+
+// Record keeps events and samples; tuning/logbook's writer is one.
+type Record interface {
+	Append(kind string, wall time.Time, payload json.RawMessage, durable bool) (uint64, error)
+	WriteSample(bench.Sample) error
+}
+
+// Config of a session.
+type Config struct {
+	Rig      rig.Rig
+	Bench    Rig
+	Record   Record           // nil keeps none
+	Now      func() time.Time // wall clock, for the record only
+	Software string           // name and version of the program
+	AtDatum  bool             // every limited joint stands at its datum when the rig is armed
+	Listen   func(Event)      // nil is nobody; it must return soon
+}
+
+// Session is one sitting at one rig.
+type Session struct {
+	cfg   Config
+	bench bench.Bench // recorded
+	zeros []rig.Zero
+	axes  []*axisWork
+
+	mu      sync.Mutex // over what follows
+	number  uint64
+	failure error // of the record
+	cancel  context.CancelCauseFunc
+	axis    string
+	task    Task
+}
+
+// axisWork is what is known of one axis.
+type axisWork struct {
+	moves *moves.Axis
+	done  calibration.Axis
+}
+
+// ErrNotArmed says that a task was asked for before Arm.
+var ErrNotArmed = errors.New("the rig is not armed: nothing moves before it is armed on purpose")
+
+// New opens a session. It compares the rig description with the controller and
+// refuses a controller that cannot serve it.
+func New(cfg Config) (*Session, error) {
+	identity := cfg.Bench.Identity()
+	if err := rig.Check(cfg.Rig, identity); err != nil {
+		return nil, err
+	}
+	s := &Session{cfg: cfg}
+	if s.cfg.Listen == nil {
+		s.cfg.Listen = func(Event) {}
+	}
+	s.bench = playback.Recorded(cfg.Bench, func(c playback.Call) { s.emit(Called, "", c) })
+	description, err := json.Marshal(cfg.Rig)
+	if err != nil {
+		return nil, err
+	}
+	for i := range cfg.Rig.Axes {
+		ax, err := s.axisMoves(i)
+		if err != nil {
+			return nil, err
+		}
+		s.axes = append(s.axes, &axisWork{moves: ax, done: calibration.Axis{Name: ax.Name}})
+	}
+	s.emit(Opened, fmt.Sprintf("rig %q with %d axes, controller %q", cfg.Rig.Name, len(cfg.Rig.Axes), identity.Name), Opening{
+		Software: cfg.Software, RigHash: cfg.Rig.Hash(), Rig: description, Identity: identity, AtDatum: cfg.AtDatum,
+	})
+	return s, s.failed()
+}
+
+// Observe takes every sample, in order: it is recorded here. It is called by
+// the connection and must not call back into it.
+func (s *Session) Observe(sample bench.Sample) {
+	if s.cfg.Record == nil {
+		return
+	}
+	if err := s.cfg.Record.WriteSample(sample); err != nil {
+		s.fail(err)
+	}
+}
+
+// Arm sets the limits and arms the rig. On purpose it is a step of its own:
+// nothing moves before it.
+func (s *Session) Arm(ctx context.Context) error {
+	if err := s.setLimits(ctx); err != nil {
+		return err
+	}
+	if err := s.cfg.Bench.Arm(ctx); err != nil {
+		return err
+	}
+	s.emit(State, "armed", nil)
+	return s.failed()
+}
+
+// setLimits tells the controller the rig file's pulse limits, and the travel
+// limits from the datum or from where the joints stand.
+func (s *Session) setLimits(ctx context.Context) error {
+	for _, a := range s.cfg.Rig.Axes {
+		if err := s.bench.SetPulseLimits(ctx, a.Servo, a.Pulse.Limits()); err != nil {
+			return err
+		}
+	}
+	trace, err := s.bench.Watch(ctx, bench.Until{Met: func(bench.Sample) bool { return true }})
+	if err != nil {
+		return err
+	}
+	counts := rig.CountsOf(trace.Last())
+	s.zeros = s.cfg.Rig.Standing(counts)
+	if s.cfg.AtDatum {
+		for j := range s.cfg.Rig.Joints {
+			s.zeros[j] = s.cfg.Rig.DatumFrom(j, counts, 0)
+		}
+	}
+	return s.bench.SetTravelLimits(ctx, s.cfg.Rig.TravelLimits(s.cfg.Rig.Bounds(s.zeros))...)
+}
+
+// Stop stops the rig at once, latched, and ends the running task.
+func (s *Session) Stop(why string) error {
+	err := s.cfg.Bench.Stop()
+	s.endTask(&Stopped{Why: why})
+	s.emit(State, "stopped: "+why, nil)
+	return err
+}
+
+// Clear takes the latch off. The rig is safe, not armed, afterwards.
+func (s *Session) Clear(ctx context.Context) error {
+	if err := s.cfg.Bench.Clear(ctx); err != nil {
+		return err
+	}
+	s.emit(State, "cleared", nil)
+	return s.failed()
+}
+
+// Park brings everything to rest.
+func (s *Session) Park() error {
+	err := s.cfg.Bench.Park()
+	s.emit(State, "parked", nil)
+	return err
+}
+
+// Stopped says that a task ended because somebody or something stopped it.
+type Stopped struct{ Why string }
+
+func (e *Stopped) Error() string { return "stopped: " + e.Why }
+
+// Document is the calibration as far as it has come.
+func (s *Session) Document() calibration.Document {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	d := calibration.New(s.cfg.Rig.Name, s.cfg.Rig.Hash(), s.cfg.Software)
+	for _, a := range s.axes {
+		d.Axes = append(d.Axes, a.done)
+	}
+	return d
+}
+
+// Axes lists the names of the axes in the order of the rig file.
+func (s *Session) Axes() []string {
+	names := make([]string, len(s.axes))
+	for i, a := range s.axes {
+		names[i] = a.moves.Name
+	}
+	return names
+}
+
+// emit records an event and hands it on. A record that fails ends the task.
+func (s *Session) emit(kind Kind, text string, data any) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	e := Event{Kind: kind, Axis: s.axis, Task: s.task, Text: text, Wall: s.cfg.Now()}
+	if data != nil {
+		raw, err := json.Marshal(data)
+		if err != nil {
+			s.failLocked(fmt.Errorf("session: event %q cannot be stored: %w", kind, err))
+			return
+		}
+		e.Data = raw
+	}
+	s.number++
+	e.Sequence = s.number
+	if s.cfg.Record != nil && s.failure == nil {
+		payload, err := json.Marshal(e)
+		if err == nil {
+			e.Sequence, err = s.cfg.Record.Append(string(kind), e.Wall, payload, kind.durable())
+		}
+		if err != nil {
+			s.failLocked(err)
+			if kind.durable() {
+				return // what is not in the record is not shown as done
+			}
+		}
+	}
+	s.cfg.Listen(e)
+}
+
+// fail keeps the first failure of the record and ends the running task.
+func (s *Session) fail(err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.failLocked(err)
+}
+
+func (s *Session) failLocked(err error) {
+	if s.failure == nil {
+		s.failure = err
+	}
+	if s.cancel != nil {
+		s.cancel(err)
+	}
+}
+
+func (s *Session) failed() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.failure
+}
+
+func (s *Session) endTask(cause error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.cancel != nil {
+		s.cancel(cause)
+	}
+}

@@ -1,0 +1,319 @@
+package session
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime/debug"
+	"slices"
+
+	"trunnion/tuning/calibration"
+	"trunnion/tuning/check"
+	"trunnion/tuning/curve"
+	"trunnion/tuning/deadband"
+	"trunnion/tuning/gains"
+	"trunnion/tuning/measure"
+	"trunnion/tuning/proving"
+	"trunnion/tuning/step"
+	"trunnion/tuning/units"
+	"trunnion/tuning/variator"
+)
+
+// NeedsFirst says that a task was asked for before the one it builds on.
+type NeedsFirst struct{ Task, First Task }
+
+func (e *NeedsFirst) Error() string {
+	return fmt.Sprintf("%s needs %s first: run it, then come back", e.Task, e.First)
+}
+
+// RunTask runs one task of one axis and parks the rig. A task that cannot begin
+// or that was ended from outside returns an error; its events say so too.
+func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) {
+	if axis < 0 || axis >= len(s.axes) {
+		return fmt.Errorf("session: there is no axis %d", axis)
+	}
+	if err := s.failed(); err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	s.begin(s.axes[axis].moves.Name, task, cancel)
+	defer s.end()
+	defer cancel(nil)
+	s.emit(Began, fmt.Sprintf("%s of %s", task, s.axes[axis].moves.Name), nil)
+	defer func() {
+		if r := recover(); r != nil {
+			err = s.panicked(r)
+		}
+		err = s.ended(ctx, err)
+	}()
+	return s.runTask(ctx, axis, task)
+}
+
+// begin and end mark the task to which events belong.
+func (s *Session) begin(axis string, task Task, cancel context.CancelCauseFunc) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.axis, s.task, s.cancel = axis, task, cancel
+}
+
+func (s *Session) end() { s.begin("", "", nil) }
+
+// panicked stops the rig after a panic in a task and turns it into an error.
+func (s *Session) panicked(r any) error {
+	stopErr := s.cfg.Bench.Stop()
+	err := fmt.Errorf("session: a fault in the program itself: %v; the rig was stopped", r)
+	if stopErr != nil {
+		err = fmt.Errorf("%w (and the stop was not answered: %w)", err, stopErr)
+	}
+	s.emit(State, err.Error(), map[string]string{"stack": string(debug.Stack())})
+	return err
+}
+
+// ended parks after an error, finds out what really ended the task, and says so.
+func (s *Session) ended(ctx context.Context, err error) error {
+	if err != nil {
+		parked := s.cfg.Bench.Park()
+		if cause := context.Cause(ctx); cause != nil && ctx.Err() != nil {
+			err = cause
+		}
+		if failure := s.failed(); failure != nil {
+			err = failure
+		}
+		if parked != nil {
+			err = fmt.Errorf("%w (and parking was not answered: %w)", err, parked)
+		}
+		s.emit(Ended, err.Error(), Outcome{Error: err.Error()})
+		return err
+	}
+	s.emit(Ended, "", Outcome{Done: true})
+	return s.failed()
+}
+
+// runTask is the table of tasks.
+func (s *Session) runTask(ctx context.Context, axis int, task Task) error {
+	w := s.axes[axis]
+	if err := w.ready(task); err != nil {
+		return err
+	}
+	switch task {
+	case Check:
+		return finish(s, w, task, &w.done.Check, summariseCheck)(check.Run(ctx, w.moves))
+	case DeadBand:
+		return finish(s, w, task, &w.done.DeadBand, summariseDeadBand)(deadband.Run(ctx, w.moves, s.deadBandSettings(w)))
+	case Curve:
+		return finish(s, w, task, &w.done.Curve, summariseCurve)(curve.Run(ctx, w.moves, curveSettings(w)))
+	case Fit:
+		return finish(s, w, task, &w.done.Fit, summariseFit)(fit(w))
+	case Step:
+		return finish(s, w, task, &w.done.Step, summariseStep)(step.Run(ctx, w.moves, stepSettings(w)))
+	case Gains:
+		return finish(s, w, task, &w.done.Gains, s.summariseGains(axis))(gains.Design(s.gainsSettings(axis)))
+	case Prove:
+		return finish(s, w, task, &w.done.Prove, summariseProve)(proving.Run(ctx, w.moves, s.proveSettings(axis)))
+	}
+	return fmt.Errorf("session: there is no task %q", task)
+}
+
+// ready reports what must be done before a task can be. A task done anew throws
+// away what was built on it before.
+func (w *axisWork) ready(task Task) error {
+	tasks := Tasks()
+	at := slices.Index(tasks, task)
+	for _, earlier := range tasks[:max(at, 0)] {
+		if !w.has(earlier) {
+			return &NeedsFirst{task, earlier}
+		}
+	}
+	return nil
+}
+
+// has reports whether a task is done.
+func (w *axisWork) has(task Task) bool {
+	switch d := &w.done; task {
+	case Check:
+		return d.Check != nil
+	case DeadBand:
+		return d.DeadBand != nil
+	case Curve:
+		return d.Curve != nil
+	case Fit:
+		return d.Fit != nil
+	case Step:
+		return d.Step != nil
+	case Gains:
+		return d.Gains != nil
+	case Prove:
+		return d.Prove != nil
+	}
+	return false
+}
+
+// forget throws away a task and all that was built on it.
+func (w *axisWork) forget(from Task) {
+	for _, task := range Tasks()[slices.Index(Tasks(), from):] {
+		switch d := &w.done; task {
+		case Check:
+			d.Check = nil
+		case DeadBand:
+			d.DeadBand = nil
+		case Curve:
+			d.Curve = nil
+		case Fit:
+			d.Fit = nil
+		case Step:
+			d.Step = nil
+		case Gains:
+			d.Gains = nil
+		case Prove:
+			d.Prove = nil
+		}
+	}
+}
+
+// finish keeps a result once it is in the record, and never before.
+func finish[R any](s *Session, w *axisWork, task Task, place **R, summarise func(R) string) func(R, error) error {
+	return func(result R, err error) error {
+		if err != nil {
+			return err
+		}
+		s.emit("result", summarise(result), result)
+		if err := s.failed(); err != nil {
+			return err
+		}
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		w.forget(task)
+		*place = &result
+		return nil
+	}
+}
+
+// Run does all tasks of all axes that are not done yet, one axis finished
+// before the next. It stops at the first error.
+func (s *Session) Run(ctx context.Context) error {
+	for i, w := range s.axes {
+		for _, task := range Tasks() {
+			if w.has(task) {
+				continue
+			}
+			if err := s.RunTask(ctx, i, task); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (s *Session) deadBandSettings(w *axisWork) deadband.Settings {
+	return deadband.Settings{
+		RoughAbove: w.done.Check.RoughAbove, RoughBelow: w.done.Check.RoughBelow,
+		EdgeStdErr: float64(s.cfg.Rig.Goals.Edge),
+	}
+}
+
+func curveSettings(w *axisWork) curve.Settings {
+	c, d := w.done.Check, w.done.DeadBand
+	above, _ := d.Edge(deadband.Above, measure.Outward)
+	below, _ := d.Edge(deadband.Below, measure.Outward)
+	points := map[units.Pulse]float64{units.Pulse(above.Pulse.Value): 0, units.Pulse(below.Pulse.Value): 0}
+	for _, j := range c.Jog {
+		points[j.Pulse] = j.Ratio.Value
+	}
+	return curve.Settings{
+		Above: curve.Span{Edge: units.Pulse(above.Pulse.Value), Limit: c.PulseMost},
+		Below: curve.Span{Edge: units.Pulse(below.Pulse.Value), Limit: c.PulseLeast},
+		Guess: curve.NewGuess(points),
+	}
+}
+
+// tablePoints of the inverse table: more than a small controller needs for 0.1 us
+// on a curve of this kind, and within what one takes.
+const tablePoints = 17
+
+// fit fits the law to the readings.
+func fit(w *axisWork) (calibration.Fit, error) {
+	model, err := variator.Fit(variator.FromMeasured(w.done.Curve.Readings), variator.FitOptions{})
+	if err != nil {
+		return calibration.Fit{}, err
+	}
+	table, err := model.Table(tablePoints)
+	if err != nil {
+		return calibration.Fit{}, err
+	}
+	f := calibration.Fit{Model: model, Table: table, Neutral: w.done.DeadBand.Neutral}
+	largest := math.Max(math.Abs(w.done.Curve.RatioLeast), w.done.Curve.RatioMost)
+	f.FitError = 100 * model.LeaveOneOut.Typical / largest
+	f.Findings = fitFindings(f)
+	return f, nil
+}
+
+func stepSettings(w *axisWork) step.Settings {
+	least, most := w.done.Fit.Model.RatioRange()
+	return step.Settings{Curve: fittedCurve{&w.done.Fit.Model}, RatioLeast: float64(least), RatioMost: float64(most)}
+}
+
+// fittedCurve is the model as the step task needs it.
+type fittedCurve struct{ model *variator.Model }
+
+func (c fittedCurve) Ratio(p units.Pulse) float64 { return float64(c.model.Ratio(p)) }
+
+func (c fittedCurve) Inverse(ratio float64) units.Pulse {
+	p, err := c.model.Inverse(units.Ratio(ratio))
+	if err != nil { // beyond the readings: the nearest end
+		least, most := c.model.RatioRange()
+		p, _ = c.model.Inverse(units.Ratio(math.Max(float64(least), math.Min(float64(most), ratio))))
+	}
+	return p.Pulse
+}
+
+// inRange is the share of the measured range of ratios that the loop may use,
+// so that it stays where the curve is known when shaft and temperature vary.
+const inRange = 0.97
+
+func (s *Session) gainsSettings(axis int) gains.Settings {
+	w := s.axes[axis]
+	identity := s.cfg.Bench.Identity()
+	least, most := w.done.Fit.Model.RatioRange()
+	_, perCount, tolerance, _ := s.joint(axis)
+	return gains.Settings{
+		DeadTime: w.done.Step.DeadTimeS, Lag: w.done.Step.LagS,
+		ShaftSpeed: w.done.Check.ShaftSpeed.Value / 60,
+		PerTurn:    math.Abs(w.moves.Output.PerTurn),
+		Frame:      float64(identity.FrameMicros) / 1e6,
+		Goal:       s.cfg.Rig.Goals.Ms,
+		Tolerance:  tolerance / math.Abs(perCount),
+		RatioLeast: inRange * float64(least), RatioMost: inRange * float64(most),
+		Slowest: slowest(w), Counter: w.moves.Output.Counter,
+		Neutral: w.done.DeadBand.Neutral, Table: w.done.Fit.Table.Points,
+	}
+}
+
+// slowest is the smallest ratio that the axis can be relied on to hold: that at
+// a pulse beyond the edge by its hysteresis and two of its prediction standard
+// deviations.
+func slowest(w *axisWork) float64 {
+	m := &w.done.Fit.Model
+	worst := 0.0
+	for _, e := range w.done.DeadBand.Edges {
+		if e.Approach != measure.Outward {
+			continue
+		}
+		hysteresis := w.done.DeadBand.HysteresisAbove.Value
+		outward := 1.0
+		if e.Side == deadband.Below {
+			hysteresis, outward = w.done.DeadBand.HysteresisBelow.Value, -1
+		}
+		beyond := math.Abs(hysteresis) + 2*math.Hypot(e.Scatter, e.Pulse.StdErr)
+		ratio := math.Abs(float64(m.Ratio(units.Pulse(e.Pulse.Value + outward*beyond))))
+		worst = math.Max(worst, ratio)
+	}
+	return worst
+}
+
+func (s *Session) proveSettings(axis int) proving.Settings {
+	unit, perCount, tolerance, travel := s.joint(axis)
+	return proving.Settings{
+		Gains: *s.axes[axis].done.Gains, Frame: float64(s.cfg.Bench.Identity().FrameMicros) / 1e6,
+		Unit: unit, UnitPerCount: perCount, Tolerance: tolerance, Sizes: proving.DefaultSizes(tolerance, travel),
+	}
+}
