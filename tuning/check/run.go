@@ -35,7 +35,7 @@ const (
 // the pulse limits, and the rig is parked.
 func Run(ctx context.Context, ax *moves.Axis) (Result, error) {
 	defer ax.Bench.Park()
-	var r Result
+	r := Result{Jog: []Jog{}, Bursts: []Burst{}, Findings: []finding.Finding{}}
 	if err := quiet(ctx, ax, &r); err != nil {
 		return r, err
 	}

@@ -31,7 +31,7 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 	plan := Plan(settings.Above, settings.Below)
 	ax.Say(bench.Intends, "take %d readings between %v and %v, sides in turn; the output goes up to ratio %+.2f and %+.2f",
 		len(plan), settings.Below.Limit, settings.Above.Limit, settings.Guess.At(settings.Below.Limit), settings.Guess.At(settings.Above.Limit))
-	var r Result
+	r := Result{Readings: []measure.Reading{}, Unreached: []units.Pulse{}}
 	if _, err := ax.Come(ctx, ax.Middle, ax.Known.Neutral); err != nil {
 		return r, err
 	}

@@ -101,7 +101,7 @@ const leastSafety = 4.0
 // Analyse turns tries into edges, hysteresis and neutral. It returns an error
 // when an edge has no tries of both kinds, so that it is not bracketed.
 func Analyse(tries []Try) (Result, error) {
-	var r Result
+	r := Result{Findings: []finding.Finding{}}
 	for _, side := range []Side{Above, Below} {
 		for _, approach := range []measure.Approach{measure.Outward, measure.Inward} {
 			e, err := edgeOf(tries, side, approach)

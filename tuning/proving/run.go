@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"trunnion/tuning/bench"
+	"trunnion/tuning/finding"
 	"trunnion/tuning/gains"
 	"trunnion/tuning/moves"
 )
@@ -31,7 +32,7 @@ func DefaultSizes(tolerance, travel float64) []float64 {
 // goes through the steps. It parks the rig at the end.
 func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	defer ax.Bench.Park()
-	r := Result{Unit: s.Unit, Tolerance: s.Tolerance}
+	r := Result{Unit: s.Unit, Tolerance: s.Tolerance, Steps: []Step{}, Findings: []finding.Finding{}}
 	if _, err := ax.Come(ctx, ax.Middle, ax.Known.Neutral); err != nil {
 		return r, err
 	}

@@ -71,7 +71,7 @@ func summariseProve(r proving.Result) string {
 // fitFindings says where the curve needs a look.
 func fitFindings(f calibration.Fit) []finding.Finding {
 	if !f.Model.Refuted {
-		return nil
+		return []finding.Finding{}
 	}
 	return []finding.Finding{{
 		Name: finding.PoorFit, Weight: finding.Look,

@@ -45,7 +45,7 @@ func Analyse(taken []Taken, curve Curve, shaft, output measure.Sensor) (Result, 
 	if err != nil {
 		return Result{}, err
 	}
-	r := Result{DeadTimeS: fitted.DeadTime, LagS: fitted.Lag, Gain: fitted.Gain, Process: fitted, Taken: taken}
+	r := Result{DeadTimeS: fitted.DeadTime, LagS: fitted.Lag, Gain: fitted.Gain, Process: fitted, Taken: taken, Findings: []finding.Finding{}}
 	if apart := spread(fitted); !fitted.OneModel.Holds && apart > tooFarApart {
 		r.Findings = append(r.Findings, notLinear(fitted, apart))
 	}
