@@ -1,0 +1,169 @@
+package variator
+
+import (
+	"math"
+
+	"trunnion/tuning/bench"
+	"trunnion/tuning/units"
+)
+
+// sampled is the exact inverse of one side at every integer ratio.
+type sampled struct {
+	first int32     // ratio in table steps
+	pulse []float64 // us, from there on
+}
+
+func sampleSide(c curve, from, to float64) (*sampled, error) {
+	if !(to-from >= 2) {
+		return nil, &TableError{0, "the readings reach no ratio on one side; take some further out"}
+	}
+	s := &sampled{first: int32(from), pulse: make([]float64, int(to-from)+1)}
+	for i := range s.pulse {
+		p, ok := c.pulseFor((from + float64(i)) / ratioScale)
+		if !ok {
+			return nil, &TableError{0, "the curve does not reach its own ratios"}
+		}
+		s.pulse[i] = p
+	}
+	return s, nil
+}
+
+// place chooses n breakpoints. The straight line over each stretch may miss the curve to both sides, so that what
+// counts is half the spread of the difference; the stretches are made equal in that, then each breakpoint's pulse is
+// set and tuned.
+func (s *sampled) place(n int) []bench.TablePoint {
+	at := s.stretches(s.tolerance(n), n)
+	points := make([]bench.TablePoint, len(at))
+	for k, i := range at {
+		points[k] = bench.TablePoint{RatioQ13: s.first + int32(i), PulseTenths: s.within(s.pulse[i] + s.lift(at, k))}
+	}
+	s.tune(points, at)
+	return points
+}
+
+// within holds a pulse between those of the side's ends, so that no point leaves the readings outward or enters the
+// dead band inward.
+func (s *sampled) within(pulse float64) uint16 {
+	a, b := s.pulse[0], s.pulse[len(s.pulse)-1]
+	return units.Pulse(math.Max(math.Min(a, b), math.Min(pulse, math.Max(a, b)))).Tenths()
+}
+
+// tolerance is the least half spread with which n breakpoints suffice.
+func (s *sampled) tolerance(n int) float64 {
+	low, high := 0.0, s.halfSpread(0, len(s.pulse)-1)+1e-6 // us; a straight curve leaves rounding only
+	for range 30 {
+		middle := (low + high) / 2
+		if at := s.stretches(middle, n); at[len(at)-1] == len(s.pulse)-1 {
+			high = middle
+		} else {
+			low = middle
+		}
+	}
+	return high
+}
+
+// stretches are breakpoints, n at most, each as far from the one before as the tolerance lets it.
+func (s *sampled) stretches(tolerance float64, n int) []int {
+	at := []int{0}
+	last := len(s.pulse) - 1
+	for len(at) < n && at[len(at)-1] < last {
+		from := at[len(at)-1]
+		// The spread grows with the length of a stretch, so the longest is found by halving.
+		near, far := from+1, last
+		for near < far {
+			middle := (near + far + 1) / 2
+			if s.halfSpread(from, middle) <= tolerance {
+				near = middle
+			} else {
+				far = middle - 1
+			}
+		}
+		at = append(at, near)
+	}
+	return at
+}
+
+// spreadSamples is at how many places a stretch is compared with its chord while breakpoints are placed. The curve is
+// smooth, so that the extremes are not missed by much; the error that is reported is counted at every ratio.
+const spreadSamples = 64
+
+// spread is the least and the greatest difference of the curve from its chord.
+func (s *sampled) spread(from, to int) (least, most float64) {
+	slope := (s.pulse[to] - s.pulse[from]) / float64(to-from)
+	for i := from + 1; i < to; i += 1 + (to-from)/spreadSamples {
+		d := s.pulse[i] - s.pulse[from] - slope*float64(i-from)
+		least, most = math.Min(least, d), math.Max(most, d)
+	}
+	return least, most
+}
+
+func (s *sampled) halfSpread(from, to int) float64 {
+	least, most := s.spread(from, to)
+	return (most - least) / 2
+}
+
+// lift is how far a breakpoint should leave the curve so that the lines beside it miss it equally to both sides.
+func (s *sampled) lift(at []int, k int) float64 {
+	sum, count := 0.0, 0.0
+	for _, j := range []int{k - 1, k} {
+		if j >= 0 && j+1 < len(at) {
+			least, most := s.spread(at[j], at[j+1])
+			sum += (least + most) / 2
+			count++
+		}
+	}
+	return sum / count
+}
+
+// tune moves each pulse by tenths as long as that lowers the worst error of the two stretches beside it.
+func (s *sampled) tune(points []bench.TablePoint, at []int) {
+	for range 4 {
+		moved := false
+		for k := range points {
+			moved = s.tuneOne(points, at, k) || moved
+		}
+		if !moved {
+			return
+		}
+	}
+}
+
+func (s *sampled) tuneOne(points []bench.TablePoint, at []int, k int) (moved bool) {
+	best := s.worstBeside(points, at, k)
+	start := points[k].PulseTenths
+	keep := start
+	for _, step := range []int{-1, 1, -2, 2} {
+		points[k].PulseTenths = s.within(float64(int(start)+step) / 10)
+		if worst := s.worstBeside(points, at, k); worst < best-1e-12 && s.monotone(points) {
+			best, keep = worst, points[k].PulseTenths
+		}
+	}
+	points[k].PulseTenths = keep
+	return keep != start
+}
+
+// worstBeside is the largest error of the stored integers on the stretches next to breakpoint k.
+func (s *sampled) worstBeside(points []bench.TablePoint, at []int, k int) float64 {
+	worst := 0.0
+	for _, j := range []int{k - 1, k} {
+		if j < 0 || j+1 >= len(points) {
+			continue
+		}
+		for i := at[j]; i <= at[j+1]; i++ {
+			got := float64(between(points[j], points[j+1], s.first+int32(i))) / 10
+			worst = math.Max(worst, math.Abs(got-s.pulse[i]))
+		}
+	}
+	return worst
+}
+
+// monotone tells whether the pulses keep to the curve's direction.
+func (s *sampled) monotone(points []bench.TablePoint) bool {
+	rising := s.pulse[len(s.pulse)-1] > s.pulse[0]
+	for k := 1; k < len(points); k++ {
+		if a, b := points[k-1].PulseTenths, points[k].PulseTenths; rising && b < a || !rising && b > a {
+			return false
+		}
+	}
+	return true
+}
