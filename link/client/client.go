@@ -120,8 +120,9 @@ func (c *Client) locked(f func()) {
 	}
 }
 
-// await returns when reached, which is called under the mutex, reports true, or
-// with the context's error. A synchronous client reads the connection meanwhile.
+// await returns when reached, which is called under the mutex and perhaps again
+// after it has reported true, reports true; or with the context's error. A
+// synchronous client reads the connection meanwhile.
 func (c *Client) await(ctx context.Context, reached func() bool) error {
 	for {
 		c.mu.Lock()

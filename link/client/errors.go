@@ -38,12 +38,17 @@ type stoppedRefusal struct {
 
 func (e *stoppedRefusal) Unwrap() []error { return []error{e.StoppedError, e.refused} }
 
-// linkError gives what a Conn said the client's name for the connection, and
-// turns an error that is none of ours into a lost connection.
+// linkError is what a Conn said, with the name of the connection. An error that
+// is none of ours means a lost connection.
 func linkError(op, name string, err error) *link.Error {
 	var e *link.Error
-	if errors.As(err, &e) {
-		return e
+	if !errors.As(err, &e) {
+		return &link.Error{Op: op, Port: name, Kind: link.Gone, Err: err}
 	}
-	return &link.Error{Op: op, Port: name, Kind: link.Gone, Err: err}
+	if e.Port == "" && name != "" {
+		named := *e
+		named.Port = name
+		return &named
+	}
+	return e
 }

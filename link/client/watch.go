@@ -61,6 +61,7 @@ func (c *Client) Watch(ctx context.Context, until bench.Until) (bench.Trace, err
 		if end != nil {
 			return w.trace, end
 		}
+		w.next += len(w.fresh)
 	}
 }
 
@@ -95,14 +96,14 @@ func (w *watch) begin(c *core) error {
 	return nil
 }
 
-// take fetches new samples. Its error ends the watch after them.
+// take fetches new samples, the same again if nothing has come since. Its error
+// ends the watch after them.
 func (w *watch) take(c *core, now time.Duration) error {
 	w.fresh = w.fresh[:0]
 	if oldest := c.ring.oldest(); w.next < oldest { // the caller was too slow
 		return &ForgottenError{From: c.ring.at(oldest).At - 1, Oldest: c.ring.at(oldest).At}
 	}
 	w.fresh = c.ring.after(w.fresh, w.next)
-	w.next = c.ring.added
 	switch {
 	case c.failure != nil:
 		return c.failure

@@ -2,6 +2,7 @@ package client
 
 import (
 	"context"
+	"sync"
 	"testing"
 	"time"
 
@@ -365,4 +366,24 @@ func TestRoundTrip(t *testing.T) {
 		require.NoError(t, err)
 	}
 	require.InDelta(t, 7, c.State().Stats.RoundTrip.Seconds()*1e3, 0.5)
+}
+
+// Each reads for the other, and neither may lose a sample to it.
+func TestTwoWatchesOfASynchronousClient(t *testing.T) {
+	c, _ := synchronous(t, linktest.ScriptOptions{Sample: turning, RealTime: true}, Options{SampleRate: 200})
+	var wait sync.WaitGroup
+	for range 2 {
+		wait.Go(func() {
+			trace, err := c.Watch(background, bench.Until{Span: 500 * time.Millisecond})
+			if err != nil || len(trace) != 101 {
+				t.Errorf("%d samples, %v", len(trace), err)
+			}
+			for i := 1; i < len(trace); i++ {
+				if trace[i].Sequence != trace[i-1].Sequence+1 {
+					t.Errorf("sample %d is missing", trace[i].Sequence-1)
+				}
+			}
+		})
+	}
+	wait.Wait()
 }
