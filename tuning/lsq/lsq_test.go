@@ -206,6 +206,7 @@ func TestMisuseIsAnError(t *testing.T) {
 		{"CostTol", func(_ *Problem, o *Options, _ *[]float64) { o.CostTol = 1 }},
 		{"InitialRadius", func(_ *Problem, o *Options, _ *[]float64) { o.InitialRadius = 0 }},
 		{"PolishSteps", func(_ *Problem, o *Options, _ *[]float64) { o.PolishSteps = -1 }},
+		{"Attempts", func(_ *Problem, o *Options, _ *[]float64) { o.Attempts = 0 }},
 		{"RankTol", func(_ *Problem, o *Options, _ *[]float64) { o.RankTol = 1 }},
 		{"Noise", func(_ *Problem, o *Options, _ *[]float64) { o.Noise = 7 }},
 		{"Loss", func(_ *Problem, o *Options, _ *[]float64) { o.Loss = Huber(0) }},

@@ -98,7 +98,7 @@ func TestStandardErrorsAreHonest(t *testing.T) {
 		}
 	}
 	clean := func(*rand.Rand, []float64) {}
-	const runs = 2000
+	const runs = 1000
 	for _, c := range []struct {
 		name           string
 		loss           Loss
@@ -107,12 +107,12 @@ func TestStandardErrorsAreHonest(t *testing.T) {
 		spoil          func(*rand.Rand, []float64)
 		lowest, spread float64 // least coverage; how far the variance may be from the claim
 	}{
-		{"known sigma", Squares(), KnownSigma, true, clean, 0.935, 0.12},
-		{"scaled", Squares(), ScaledByResiduals, false, clean, 0.935, 0.12},
-		{"huber, clean", Huber(1.345), ScaledByResiduals, false, clean, 0.93, 0.15},
-		{"huber, wild", Huber(1.345), ScaledByResiduals, false, wild, 0.92, 0.3},
-		{"soft, wild", SoftL1(1.345), KnownSigma, true, wild, 0.92, 0.3},
-		{"bisquare, wild", Bisquare(4.685).WithScale(1), KnownSigma, true, wild, 0.92, 0.3},
+		{"known sigma", Squares(), KnownSigma, true, clean, 0.92, 0.17},
+		{"scaled", Squares(), ScaledByResiduals, false, clean, 0.92, 0.17},
+		{"huber, clean", Huber(1.345), ScaledByResiduals, false, clean, 0.92, 0.17},
+		{"huber, wild", Huber(1.345), ScaledByResiduals, false, wild, 0.915, 0.3},
+		{"soft, wild", SoftL1(1.345), KnownSigma, true, wild, 0.915, 0.3},
+		{"bisquare, wild", Bisquare(4.685).WithScale(1), KnownSigma, true, wild, 0.915, 0.3},
 	} {
 		opt := Defaults()
 		opt.Loss, opt.Noise = c.loss, c.noise
@@ -120,7 +120,7 @@ func TestStandardErrorsAreHonest(t *testing.T) {
 		t.Logf("%-15s coverage %.3f (s.e. %.3f), variance over claim %.3f", c.name, covered, math.Sqrt(0.05*0.95/runs), variance)
 		for j := range covered {
 			require.Greater(t, covered[j], c.lowest, c.name)
-			require.Less(t, covered[j], 0.975, c.name)
+			require.Less(t, covered[j], 0.98, c.name)
 			require.InDelta(t, 1, variance[j], c.spread, c.name)
 		}
 	}

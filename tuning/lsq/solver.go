@@ -46,7 +46,7 @@ func (s *Solver) Fit(problem Problem, start []float64, opt Options) (Result, err
 		return Result{}, err
 	}
 	result := s.result(s.solve())
-	if result.Status == Converged || result.Status == BadStart {
+	if opt.Attempts == 1 || result.Status == Converged || result.Status == BadStart {
 		return result, nil
 	}
 	return s.secondAttempt(result, problem, start, opt), nil

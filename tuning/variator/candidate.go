@@ -1,6 +1,7 @@
 package variator
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -11,7 +12,7 @@ import (
 type candidate struct {
 	law    lawOf
 	data   *readingData // all readings
-	kept   []int        // those that the fit rests on
+	kept   []int        // the readings that the fit rests on
 	result lsq.Result
 	scale  float64 // robust: standard deviation of a residual over its claimed error
 	solver *lsq.Solver
@@ -21,16 +22,18 @@ type candidate struct {
 func (l lawOf) problem(d *readingData) lsq.Problem {
 	n := l.count()
 	spare := make([]float64, n)
-	lower := make([]float64, n)
-	for j := range lower {
-		lower[j] = math.Inf(-1)
+	lower, upper := l.bounds()
+	lower = append(lower, -unbounded, 0) // centre; the onset is no less than nothing
+	upper = append(upper, unbounded, unbounded)
+	if l.hysteresis {
+		lower, upper = append(lower, -unbounded), append(upper, unbounded)
 	}
-	lower[l.shapeCount+1] = 0 // the onset
 	return lsq.Problem{
 		Names: l.names(),
 		Rows:  d.len(),
 		Sigma: d.sigma,
 		Lower: lower,
+		Upper: upper,
 		Residual: func(dst, theta []float64) {
 			for i, p := range d.pulse {
 				u, _ := l.ratio(theta, p, d.way[i], spare)
@@ -49,47 +52,61 @@ func (l lawOf) problem(d *readingData) lsq.Problem {
 func coarse() lsq.Options {
 	opt := lsq.Defaults()
 	opt.PolishSteps, opt.StepTol, opt.CostTol, opt.GradientTol = 0, 1e-4, 1e-6, 1e-6
-	opt.MaxIterations = 40
+	opt.MaxIterations, opt.Attempts = 15, 1
 	return opt
 }
 
-// fitRobust fits a law to readings some of which may be wild, without any guess. From the best starts it fits the
-// three quarters of the readings that agree best, again and again until these no longer change (concentration, as in
-// FAST-LTS), keeps the best end, and then takes in all readings within a limit of it.
-func fitRobust(s shape, d *readingData, limit float64) (*candidate, bool) {
+// newCandidate finds a law's parameters from readings some of which may be wild, without any guess. It fits the three
+// quarters of the readings that agree best, again and again until these no longer change (concentration, as in
+// FAST-LTS): two rounds from every start, the rest from the three that look best. False where the law cannot be fitted.
+func newCandidate(s shape, d *readingData) (*candidate, bool) {
 	c := &candidate{law: newLaw(s, d.hysteresis), data: d, solver: new(lsq.Solver)}
-	best, bestScore := []float64(nil), math.Inf(1)
-	starts := c.law.starts(d)
-	for _, from := range starts[:min(len(starts), 3)] {
-		if theta, score := c.concentrate(from.theta); score < bestScore {
-			best, bestScore = theta, score
+	var tried []concentrated
+	for _, theta := range c.law.starts(d) {
+		if end := c.concentrate(concentrated{fit: lsq.Result{Params: theta}, score: math.Inf(1)}, 2); end.members != nil {
+			tried = append(tried, end)
 		}
 	}
-	if best == nil {
+	slices.SortStableFunc(tried, func(a, b concentrated) int { return cmp.Compare(a.score, b.score) })
+	best := math.Inf(1)
+	for _, from := range tried[:min(len(tried), 3)] {
+		if end := c.concentrate(from, 10); end.score < best {
+			c.result, c.kept, best = end.fit, end.members, end.score
+		}
+	}
+	if c.kept == nil {
 		return nil, false
 	}
-	c.scale = c.robustScale(best)
-	return c, c.reweigh(best, limit)
+	c.scale = c.robustScale()
+	return c, true
 }
 
-// concentrate repeats fits to the best-agreeing three quarters and returns where that ends, with the trimmed sum of
-// squares there.
-func (c *candidate) concentrate(theta []float64) ([]float64, float64) {
-	keep := (3*c.data.len() + 3) / 4
-	score := math.Inf(1)
-	for range 8 {
-		best := c.bestAgreeing(theta, keep)
-		fit, err := c.solver.Fit(c.law.problem(c.data.pick(best)), theta, coarse())
+// concentrated is a fit to the best-agreeing readings, and the trimmed sum of squares with it.
+type concentrated struct {
+	fit     lsq.Result
+	members []int
+	score   float64
+}
+
+// concentrate repeats fits to the best-agreeing three quarters as long as that betters the trimmed sum of squares.
+func (c *candidate) concentrate(from concentrated, rounds int) concentrated {
+	keep := min(max((3*c.data.len()+3)/4, c.law.count()+spareReadings), c.data.len())
+	for range rounds {
+		members := c.bestAgreeing(from.fit.Params, keep)
+		if slices.Equal(members, from.members) {
+			break
+		}
+		fit, err := c.solver.Fit(c.law.problem(c.data.pick(members)), from.fit.Params, coarse())
 		if err != nil || fit.Status == lsq.BadStart {
 			break
 		}
-		next := c.trimmedSum(fit.Params, keep)
-		if !(next < score*(1-1e-6)) {
+		score := c.trimmedSum(fit.Params, keep)
+		if !(score < from.score*(1-1e-6)) {
 			break
 		}
-		theta, score = fit.Params, next
+		from = concentrated{fit: fit, members: members, score: score}
 	}
-	return theta, score
+	return from
 }
 
 // residuals over claimed errors, at theta, for all readings.
@@ -112,15 +129,7 @@ func (c *candidate) bestAgreeing(theta []float64, keep int) []int {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch ra, rb := math.Abs(r[a]), math.Abs(r[b]); {
-		case ra < rb:
-			return -1
-		case ra > rb:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(math.Abs(r[a]), math.Abs(r[b])) })
 	order = order[:keep]
 	slices.Sort(order)
 	return order
@@ -141,8 +150,8 @@ func (c *candidate) trimmedSum(theta []float64, keep int) float64 {
 
 // robustScale is the standard deviation that Gaussian residuals of this median size would have (1/Phi^-1(3/4) =
 // 1.4826), the loss of degrees of freedom made good on average.
-func (c *candidate) robustScale(theta []float64) float64 {
-	r := c.residuals(theta)
+func (c *candidate) robustScale() float64 {
+	r := c.residuals(c.result.Params)
 	for i := range r {
 		r[i] = math.Abs(r[i])
 	}
@@ -151,44 +160,71 @@ func (c *candidate) robustScale(theta []float64) float64 {
 	return 1.4826 * median(r) * math.Sqrt(n/free)
 }
 
-// reweigh fits all readings within limit of the curve, until that set stays the same.
-func (c *candidate) reweigh(theta []float64, limit float64) bool {
-	var last []int
+// reweigh fits all readings within limit of the curve, until that set stays the same. False where it cannot be fitted.
+func (c *candidate) reweigh(limit float64) bool {
+	fitted := []int(nil)
 	for range 10 {
-		within := c.within(theta, limit)
-		if slices.Equal(within, last) {
+		within := c.within(limit)
+		if slices.Equal(within, fitted) {
 			return true
 		}
-		if len(within) < c.law.count()+1 || !c.fitKept(theta, within) {
+		if !c.fitKept(within) {
 			return false
 		}
-		theta, last = c.result.Params, within
-		c.scale = c.robustScale(theta)
+		fitted = within
+		c.scale = c.robustScale()
 	}
 	return true
 }
 
-// within are the readings whose residual is no wilder than limit standard deviations. Claimed errors that are too
-// small must not make every reading an outlier, nor lucky agreement of most readings throw out the rest, so the
-// standard deviation is the residuals' own, but no less than claimed.
-func (c *candidate) within(theta []float64, limit float64) []int {
+// within are the readings no wilder than limit standard deviations. Claimed errors that are too small must not make
+// every reading an outlier, nor lucky agreement of most readings throw out the rest, so the standard deviation is the
+// residuals' own, but no less than claimed. For a reading outside the fit the curve's own error there counts as well:
+// few readings foretell the others badly.
+func (c *candidate) within(limit float64) []int {
 	var kept []int
-	for i, r := range c.residuals(theta) {
-		if math.Abs(r) <= limit*math.Max(c.scale, 1) {
+	by := make([]float64, c.law.count())
+	for i, r := range c.residuals(c.result.Params) {
+		allowed := limit * math.Max(c.scale, 1)
+		if !slices.Contains(c.kept, i) {
+			allowed *= math.Sqrt(1 + c.leverage(i, by))
+		}
+		if math.Abs(r) <= allowed {
 			kept = append(kept, i)
 		}
 	}
 	return kept
 }
 
-// fitKept is the final fit, to the given readings. Errors are scaled by the residuals.
-func (c *candidate) fitKept(theta []float64, kept []int) bool {
+// leverage is the variance of the fitted curve at reading i over that of the reading.
+func (c *candidate) leverage(i int, by []float64) float64 {
+	c.law.ratio(c.result.Params, c.data.pulse[i], c.data.way[i], by)
+	h := c.result.StdErrOf(by) / (c.data.sigma[i] * c.result.Scale)
+	if math.IsNaN(h) || math.IsInf(h, 0) {
+		return 0
+	}
+	return h * h
+}
+
+// spareReadings is how many more readings than parameters a law needs; fewer leave AICc undefined.
+const spareReadings = 3
+
+// fitKept is the final fit, to the given readings, from the parameters so far. Errors are scaled by the residuals.
+func (c *candidate) fitKept(kept []int) bool {
+	if len(kept) < c.law.count()+spareReadings {
+		return false
+	}
 	opt := lsq.Defaults()
 	opt.Noise = lsq.ScaledByResiduals
-	opt.MaxIterations = 200
-	fit, err := c.solver.Fit(c.law.problem(c.data.pick(kept)), theta, opt)
+	opt.MaxIterations, opt.Attempts = 50, 1
+	fit, err := c.solver.Fit(c.law.problem(c.data.pick(kept)), c.result.Params, opt)
 	if err != nil || fit.Status != lsq.Converged {
 		return false // a law whose parameters the readings do not determine is no candidate
+	}
+	for _, name := range fit.AtBound {
+		if name != parOnset {
+			return false
+		}
 	}
 	c.result, c.kept = fit, kept
 	return true
@@ -205,8 +241,6 @@ func (c *candidate) aicc() float64 {
 
 func akaike(readings, parameters int, sumSquares float64) float64 {
 	n, k := float64(readings), float64(parameters+1)
-	if n-k-1 <= 0 {
-		return math.Inf(1)
-	}
-	return n*math.Log(sumSquares/n) + 2*k + 2*k*(k+1)/(n-k-1)
+	const perfect = 1e-30 // readings without noise, as in an exercise, must not make it infinite
+	return n*math.Log(math.Max(sumSquares/n, perfect)) + 2*k + 2*k*(k+1)/(n-k-1)
 }

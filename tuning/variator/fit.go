@@ -1,7 +1,9 @@
 package variator
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 )
 
 // FitOptions says how to fit. The zero value chooses everything itself.
@@ -59,9 +61,9 @@ const clearGain = 6
 // Fit fits a curve to the readings of one axis. Errors are *ReadingsError, *OptionsError or *FitError.
 //
 // Every law is fitted so that wild readings do not spoil it. The law with the least scatter says which readings are
-// outliers; all laws are then fitted to the rest, and the simplest is taken unless another's AICc is lower by more
-// than 6. Where the lack-of-fit test refutes them all, the free-form curve is taken if it foretells left-out readings
-// better.
+// outliers; all laws are then fitted to the rest. Of those that the lack-of-fit test does not refute the simplest is
+// taken, unless another's AICc is lower by more than 6. Where it refutes them all, the free-form curve is taken if it
+// foretells left-out readings better.
 func Fit(readings []Reading, options FitOptions) (Model, error) {
 	opt, err := options.withDefaults()
 	if err != nil {
@@ -81,7 +83,7 @@ func Fit(readings []Reading, options FitOptions) (Model, error) {
 		}
 		return Model{}, err
 	}
-	chosen := choose(candidates)
+	chosen := choose(candidates, opt.RejectBelow)
 	model := chosen.model(candidates, opt)
 	if opt.Law == Automatic && model.Refuted {
 		return betterOf(model, data, opt), nil
@@ -89,53 +91,66 @@ func Fit(readings []Reading, options FitOptions) (Model, error) {
 	return model, nil
 }
 
-// fitLaws fits the wanted law, or all, each to the same readings.
+// fitLaws fits the wanted law, or all, each to the same readings, simplest first.
 func fitLaws(data *readingData, opt FitOptions) ([]*candidate, error) {
-	var fitted []*candidate
+	var found []*candidate
 	for _, s := range shapes {
 		if opt.Law != Automatic && s.name() != opt.Law {
 			continue
 		}
-		if data.len() < newLaw(s, data.hysteresis).count()+2 {
+		if data.len() < newLaw(s, data.hysteresis).count()+spareReadings {
 			continue
 		}
-		if c, ok := fitRobust(s, data, opt.OutlierSigmas); ok {
-			fitted = append(fitted, c)
+		if c, ok := newCandidate(s, data); ok {
+			found = append(found, c)
 		}
 	}
+	fitted := agreeOnOutliers(found, opt.OutlierSigmas)
 	if len(fitted) == 0 {
 		return nil, &FitError{Law: opt.Law, Reason: fmt.Sprintf("%d readings do not determine it", data.len())}
 	}
-	return agreeOnOutliers(fitted), nil
+	return fitted, nil
 }
 
-// agreeOnOutliers fits every law to the readings that the law with the least scatter keeps.
-func agreeOnOutliers(fitted []*candidate) []*candidate {
-	best := fitted[0]
-	for _, c := range fitted[1:] {
-		if c.scale < best.scale {
-			best = c
+// agreeOnOutliers lets the law with the least scatter say which readings are outliers, and fits every law to the rest.
+func agreeOnOutliers(found []*candidate, limit float64) []*candidate {
+	byScatter := slices.Clone(found)
+	slices.SortStableFunc(byScatter, func(a, b *candidate) int { return cmp.Compare(a.scale, b.scale) })
+	for _, judge := range byScatter {
+		if !judge.reweigh(limit) {
+			continue
 		}
-	}
-	var agreed []*candidate
-	for _, c := range fitted {
-		if c == best || c.fitKept(c.result.Params, best.kept) {
-			agreed = append(agreed, c)
+		var fitted []*candidate
+		for _, c := range found {
+			if c == judge || c.fitKept(judge.kept) {
+				fitted = append(fitted, c)
+			}
 		}
+		return fitted
 	}
-	return agreed
+	return nil
 }
 
-// choose takes the simplest law unless another is clearly better, and between equally simple ones the better.
-func choose(candidates []*candidate) *candidate {
-	chosen := candidates[0]
-	for _, c := range candidates[1:] {
+// choose takes the simplest law that the readings do not refute unless another such is clearly better, and between
+// equally simple ones the better. Where all are refuted it takes the simplest in the same way.
+func choose(candidates []*candidate, rejectBelow float64) *candidate {
+	standing := slices.DeleteFunc(slices.Clone(candidates), func(c *candidate) bool { return refutes(c.lackOfFit(), rejectBelow) })
+	if len(standing) == 0 {
+		standing = candidates
+	}
+	chosen := standing[0]
+	for _, c := range standing[1:] {
 		gain := chosen.aicc() - c.aicc()
 		if c.law.count() > chosen.law.count() && gain > clearGain || c.law.count() == chosen.law.count() && gain > 0 {
 			chosen = c
 		}
 	}
 	return chosen
+}
+
+// refutes tells whether a lack-of-fit test speaks against its curve.
+func refutes(test *LackOfFit, rejectBelow float64) bool {
+	return test != nil && test.PValue < rejectBelow
 }
 
 // betterOf weighs a refuted law against the free-form curve.

@@ -1,6 +1,7 @@
 package variator
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -91,15 +92,7 @@ func bothSides(d *readingData, shift float64, dropped []int) ([2]*freeSide, bool
 				s.add(d, i, side*p-d.way[i]*shift/2)
 			}
 		}
-		slices.SortStableFunc(s.places, func(a, b place) int {
-			if a.out < b.out {
-				return -1
-			}
-			if a.out > b.out {
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(s.places, func(a, b place) int { return cmp.Compare(a.out, b.out) })
 		s.merge()
 		sides[k] = s
 		ok = ok && len(s.places) >= leastPerSide

@@ -41,6 +41,7 @@ func (m *Model) RatioRange() (least, most units.Ratio) {
 
 // Band is the uncertainty of the curve at one pulse.
 type Band struct {
+	Pulse units.Pulse
 	Ratio units.Ratio
 	Level float64
 	// Low and High hold the ratio at this one pulse with the given probability.
@@ -54,15 +55,25 @@ type Band struct {
 // RatioBand is the band at a pulse for a level such as 0.95. Beside the dead band it takes in that the edge itself is
 // uncertain, so it may leave zero inside the band. Hysteresis is not in it: it is the band of the middle curve.
 func (m *Model) RatioBand(pulse units.Pulse, level float64) Band {
+	return m.RatioBands([]units.Pulse{pulse}, level)[0]
+}
+
+// RatioBands are the bands at many pulses, for a chart.
+func (m *Model) RatioBands(pulses []units.Pulse, level float64) []Band {
 	c := m.curve()
-	u, _ := c.ratio(float64(pulse), 0)
-	band := Band{Ratio: units.Ratio(u), Level: level, Method: "Scheffe"}
+	point, whole := m.pointwise(level), m.simultaneous(c, level)
+	method := "Scheffe"
 	if m.Law == FreeForm {
-		band.Method = "Sidak"
+		method = "Sidak"
 	}
-	band.Low, band.High = limits(c, float64(pulse), m.pointwise(level))
-	band.SimultaneousLow, band.SimultaneousHigh = limits(c, float64(pulse), m.simultaneous(c, level))
-	return band
+	bands := make([]Band, len(pulses))
+	for i, pulse := range pulses {
+		u, _ := c.ratio(float64(pulse), 0)
+		bands[i] = Band{Pulse: pulse, Ratio: units.Ratio(u), Level: level, Method: method}
+		bands[i].Low, bands[i].High = limits(c, float64(pulse), point)
+		bands[i].SimultaneousLow, bands[i].SimultaneousHigh = limits(c, float64(pulse), whole)
+	}
+	return bands
 }
 
 // pointwise is the factor on a standard error: Student's, since the scale comes from the residuals; the normal one

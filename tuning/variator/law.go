@@ -23,6 +23,8 @@ type shape interface {
 	name() LawName
 	words() string
 	parameters() []string
+	// bounds of the parameters, in order; a fit that ends at one is no fit.
+	bounds() (lower, upper []float64)
 	// value returns the size of the ratio at e > 0 us beyond the onset on a side (+1 or -1), carrying the sign of the
 	// gain, and its derivative by e, and writes those by the parameters. NaN where the law does not reach.
 	value(theta []float64, e, side float64, by []float64) (size, slope float64)
@@ -125,6 +127,14 @@ func (l lawOf) ratio(theta []float64, pulse, way float64, by []float64) (ratio, 
 	}
 	return side * size, slope
 }
+
+// most is the largest asymmetry, angle error (rad) and so on that a machine could have and still be called by its law.
+const (
+	mostAsymmetry  = 0.9
+	mostAngleError = 0.5
+)
+
+var unbounded = math.Inf(1)
 
 // gainOf is the gain of a side and its derivatives by gain and asymmetry over the rest of the shape.
 func gainOf(theta []float64, side float64) float64 { return theta[0] * (1 + side*theta[1]) }

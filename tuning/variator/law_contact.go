@@ -9,6 +9,10 @@ func (contact) name() LawName        { return Contact }
 func (contact) words() string        { return "contacts at 90 degrees" }
 func (contact) parameters() []string { return []string{parGain, parAsymmetry, parRate} }
 
+func (contact) bounds() (lower, upper []float64) {
+	return []float64{-unbounded, -mostAsymmetry, 0}, []float64{unbounded, mostAsymmetry, unbounded}
+}
+
 func (contact) value(theta []float64, e, side float64, by []float64) (size, slope float64) {
 	gain, rate := gainOf(theta, side), theta[2]
 	tilt := rate * e
@@ -44,6 +48,10 @@ func (contactAngle) name() LawName { return ContactAngle }
 func (contactAngle) words() string { return "contacts off 90 degrees" }
 func (contactAngle) parameters() []string {
 	return []string{parGain, parAsymmetry, parRate, parAngleError}
+}
+
+func (contactAngle) bounds() (lower, upper []float64) {
+	return []float64{-unbounded, -mostAsymmetry, 0, -mostAngleError}, []float64{unbounded, mostAsymmetry, unbounded, mostAngleError}
 }
 
 func (contactAngle) value(theta []float64, e, side float64, by []float64) (size, slope float64) {

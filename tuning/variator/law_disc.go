@@ -9,6 +9,10 @@ func (disc) name() LawName        { return Disc }
 func (disc) words() string        { return "wheel on a disc" }
 func (disc) parameters() []string { return []string{parGainPerUs, parAsymmetry} }
 
+func (disc) bounds() (lower, upper []float64) {
+	return []float64{-unbounded, -mostAsymmetry}, []float64{unbounded, mostAsymmetry}
+}
+
 func (disc) value(theta []float64, e, side float64, by []float64) (size, slope float64) {
 	gain := gainOf(theta, side)
 	by[0] = (1 + side*theta[1]) * e
@@ -29,6 +33,10 @@ type discArm struct{}
 func (discArm) name() LawName        { return DiscArm }
 func (discArm) words() string        { return "wheel on a disc, moved by an arm" }
 func (discArm) parameters() []string { return []string{parGain, parAsymmetry, parRate} }
+
+func (discArm) bounds() (lower, upper []float64) {
+	return []float64{-unbounded, -mostAsymmetry, 0}, []float64{unbounded, mostAsymmetry, unbounded}
+}
 
 func (discArm) value(theta []float64, e, side float64, by []float64) (size, slope float64) {
 	gain, rate := gainOf(theta, side), theta[2]

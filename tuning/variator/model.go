@@ -105,7 +105,7 @@ func (c *candidate) model(candidates []*candidate, opt FitOptions) Model {
 			Law: other.law.name(), AICc: other.aicc(), Scatter: other.result.Scale, LackOfFit: other.lackOfFit(),
 		})
 	}
-	m.Refuted = m.LackOfFit != nil && m.LackOfFit.PValue < opt.RejectBelow
+	m.Refuted = refutes(m.LackOfFit, opt.RejectBelow)
 	m.describe()
 	return m
 }

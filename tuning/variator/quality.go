@@ -89,12 +89,8 @@ func (c *candidate) leaveOneOut() LeaveOneOut {
 	by := make([]float64, c.law.count())
 	squares, shares := 0.0, 0.0
 	for k, i := range c.kept {
-		c.law.ratio(c.result.Params, c.data.pulse[i], c.data.way[i], by)
 		sigma := c.data.sigma[i]
-		h := 0.0
-		if se := c.result.StdErrOf(by); c.result.Scale > 0 && !math.IsNaN(se) {
-			h = math.Min(se*se/(sigma*sigma*c.result.Scale*c.result.Scale), 0.99)
-		}
+		h := math.Min(c.leverage(i, by), 0.99)
 		e := c.result.Residuals[k] / (1 - h) // over sigma
 		out.add(e*sigma, c.data.pulse[i])
 		squares += e * sigma * e * sigma

@@ -6,32 +6,25 @@ import (
 	"slices"
 )
 
-// start is a fair set of parameters and how badly the readings agree with it.
-type start struct {
-	theta []float64
-	score float64 // median absolute residual, in standard errors
-}
-
-// starts finds parameters to fit from, best first, by the readings alone. Medians all along: up to a third of wild
-// readings must not spoil them.
-func (l lawOf) starts(d *readingData) []start {
+// starts are parameters to fit from, by the readings alone, one of which is fair. Medians all along: up to a third of
+// wild readings must not spoil them.
+func (l lawOf) starts(d *readingData) [][]float64 {
 	lower, upper := onsetGuess(d)
 	centre, onset := (lower+upper)/2, math.Max((upper-lower)/2, 0)
 	reach := 0.0
 	for _, p := range d.pulse {
 		reach = math.Max(reach, math.Abs(p-centre)-onset)
 	}
-	var list []start
+	var list [][]float64
 	for _, trial := range l.trials(reach * 1.01) {
 		theta := append(slices.Clone(trial), centre, onset)
 		if l.hysteresis {
 			theta = append(theta, 0)
 		}
 		if l.scaleGains(d, theta) {
-			list = append(list, start{theta: theta, score: l.medianResidual(d, theta)})
+			list = append(list, theta)
 		}
 	}
-	slices.SortStableFunc(list, func(a, b start) int { return cmp.Compare(a.score, b.score) })
 	return list
 }
 
@@ -111,16 +104,6 @@ func (l lawOf) scaleGains(d *readingData, theta []float64) bool {
 	theta[0] = (gain[0] + gain[1]) / 2
 	theta[1] = (gain[1] - gain[0]) / (gain[1] + gain[0])
 	return gain[0]*gain[1] > 0
-}
-
-func (l lawOf) medianResidual(d *readingData, theta []float64) float64 {
-	by := make([]float64, l.count())
-	size := make([]float64, d.len())
-	for i, p := range d.pulse {
-		u, _ := l.ratio(theta, p, d.way[i], by)
-		size[i] = math.Abs(u-d.ratio[i]) / d.sigma[i]
-	}
-	return median(size)
 }
 
 // median of v, which it may reorder; NaN if empty.
