@@ -317,3 +317,61 @@ func TestSolverMayBeReused(t *testing.T) {
 		require.Len(t, two.Params, 2)
 	}
 }
+
+// Differences at a bound must not ask the model outside it, and must lose no order of accuracy.
+func TestDifferencesRespectBounds(t *testing.T) {
+	x := []float64{0.5, 1, 2, 3, 4}
+	asked := math.Inf(1)
+	problem := Problem{
+		Names: []string{"scale", "power"}, Rows: len(x), Lower: []float64{0, 0}, Upper: []float64{3, 2},
+		Residual: func(dst, p []float64) {
+			asked = math.Min(asked, math.Min(p[1], 2-p[1]))
+			for i := range dst {
+				dst[i] = p[0]*math.Pow(x[i], p[1]) - 1.5*math.Pow(x[i], 2.4)
+			}
+		},
+	}
+	result, err := Fit(problem, []float64{1, 0}, Defaults())
+	require.NoError(t, err)
+	require.Equal(t, Converged, result.Status)
+	require.Equal(t, []string{"power"}, result.AtBound)
+	require.GreaterOrEqual(t, asked, 0.0)
+	over, under := 0.0, 0.0 // the scale in closed form, the power held at 2
+	for _, v := range x {
+		over += 1.5 * math.Pow(v, 4.4)
+		under += math.Pow(v, 4)
+	}
+	require.InEpsilon(t, over/under, result.Params[0], 1e-8)
+
+	problem.Jacobian = func(dst, p []float64) {
+		for i, v := range x {
+			dst[2*i], dst[2*i+1] = math.Pow(v, p[1]), p[0]*math.Pow(v, p[1])*math.Log(v)
+		}
+	}
+	for _, p := range [][]float64{{1, 0}, {0.5, 2}, {3, 1}, {1, 1}} {
+		require.Less(t, CheckJacobian(problem, p).Relative, 1e-8, "at %v", p)
+	}
+}
+
+// A derivative that fails on the way ends the fit where it stands.
+func TestBrokenJacobian(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	x, y := decayData(rng, 20, 0.01)
+	problem := decay(x, y, nil)
+	good := problem.Jacobian
+	calls := 0
+	problem.Jacobian = func(dst, p []float64) {
+		good(dst, p)
+		if calls++; calls > 3 {
+			dst[0] = math.NaN()
+		}
+	}
+	opt := Defaults()
+	opt.Attempts = 1
+	result, err := Fit(problem, []float64{1, 3, 0}, opt)
+	require.NoError(t, err)
+	require.Equal(t, Stalled, result.Status)
+	require.Nil(t, result.StdErr)
+	require.True(t, math.IsNaN(result.StdErrOf([]float64{1, 0, 0})))
+	require.Less(t, result.Summary.FinalCost, result.Summary.InitialCost)
+}

@@ -310,3 +310,15 @@ func TestWrongInput(t *testing.T) {
 		require.ErrorAs(t, bad.Check(), &wrong)
 	}
 }
+
+func TestFromMeasured(t *testing.T) {
+	got := FromMeasured([]measure.Reading{
+		{Pulse: 1600, Approach: measure.Inward, Ratio: units.Estimate{Value: 0.2, StdErr: 0.001}},
+		{Pulse: 1620, Ratio: units.Estimate{StdErr: math.Inf(1)}}, // the shaft stood
+		{Pulse: 1640, Ratio: units.Estimate{Value: 0.3, StdErr: 0.002}},
+	})
+	require.Equal(t, []Reading{
+		{Pulse: 1600, Ratio: 0.2, StdErr: 0.001, Approach: measure.Inward},
+		{Pulse: 1640, Ratio: 0.3, StdErr: 0.002},
+	}, got)
+}

@@ -33,8 +33,8 @@ func (e *TableError) Error() string {
 	return fmt.Sprintf("variator: table of %d points: %s", e.Points, e.Reason)
 }
 
-// Table makes the inverse table with n points, 4 to 256, half of them on each side of zero or one more on the side
-// that needs it more. The points are placed where they make the worst error least, and their pulses are then moved by
+// Table makes the inverse table with at most n points, 4 to 256, half of them on each side of zero or one more on the
+// side that needs it more; fewer where these say all that tenths of a microsecond can. The points are placed where they make the worst error least, and their pulses are then moved by
 // tenths of a microsecond for the same end; the error is counted on the very integers stored.
 func (m *Model) Table(n int) (Table, error) {
 	if n < 4 || n > 256 {

@@ -28,9 +28,8 @@ func sampleSide(c curve, from, to float64) (*sampled, error) {
 	return s, nil
 }
 
-// place chooses n breakpoints. The straight line over each stretch may miss the curve to both sides, so that what
-// counts is half the spread of the difference; the stretches are made equal in that, then each breakpoint's pulse is
-// set and tuned.
+// place chooses n breakpoints. The straight line over each stretch may miss the curve to both sides; the stretches are
+// made equal in how far they do, then each breakpoint's pulse is set and tuned.
 func (s *sampled) place(n int) []bench.TablePoint {
 	at := s.stretches(s.tolerance(n), n)
 	points := make([]bench.TablePoint, len(at))
@@ -48,9 +47,10 @@ func (s *sampled) within(pulse float64) uint16 {
 	return units.Pulse(math.Max(math.Min(a, b), math.Min(pulse, math.Max(a, b)))).Tenths()
 }
 
-// tolerance is the least half spread with which n breakpoints suffice.
+// tolerance is the least miss with which n breakpoints suffice.
 func (s *sampled) tolerance(n int) float64 {
-	low, high := 0.0, s.halfSpread(0, len(s.pulse)-1)+1e-6 // us; a straight curve leaves rounding only
+	const enough = 0.01 // us: a tenth of what a table can say; a straight curve needs no more points than two
+	low, high := enough, enough+s.miss(0, len(s.pulse)-1)
 	for range 30 {
 		middle := (low + high) / 2
 		if at := s.stretches(middle, n); at[len(at)-1] == len(s.pulse)-1 {
@@ -72,7 +72,7 @@ func (s *sampled) stretches(tolerance float64, n int) []int {
 		near, far := from+1, last
 		for near < far {
 			middle := (near + far + 1) / 2
-			if s.halfSpread(from, middle) <= tolerance {
+			if s.miss(from, middle) <= tolerance {
 				near = middle
 			} else {
 				far = middle - 1
@@ -97,8 +97,16 @@ func (s *sampled) spread(from, to int) (least, most float64) {
 	return least, most
 }
 
-func (s *sampled) halfSpread(from, to int) float64 {
+// miss is how far the line over a stretch will miss the curve once its ends are lifted: half the spread, or three
+// quarters where one end stands at an end of the side and may not be lifted that way (see within).
+func (s *sampled) miss(from, to int) float64 {
 	least, most := s.spread(from, to)
+	last := len(s.pulse) - 1
+	rising := s.pulse[last] > s.pulse[0]
+	up := least+most > 0
+	if from == 0 && up != rising || to == last && up == rising {
+		return 0.75 * (most - least)
+	}
 	return (most - least) / 2
 }
 
