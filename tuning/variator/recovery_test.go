@@ -114,26 +114,26 @@ func scaled(v []float64, by float64) []float64 {
 // (1 over 10 000 runs), coverage 0.92 to 0.97; with slip, the best of their robust losses: 0.65 to 0.89, coverage 0.93
 // to 0.98, and median worst curve error 0.0030.
 func TestRecoveryMatchesTheBound(t *testing.T) {
-	const runs = 1500
+	const runs = 800
 	for _, c := range []struct {
 		name       string
 		kind       recipeKind
 		bound      []float64
-		efficiency float64 // least; its standard error over the runs is 0.037
+		efficiency float64 // least; its standard error over the runs is 0.05; 3000 runs gave 0.94 to 1.03
 		worst      float64 // most, median of the worst ratio error on the curve
 	}{
-		{"gaussian", gaussian, recipeBound, 0.88, 0.0028},
-		{"ripple and counting", rippled, recipeBoundAll, 0.87, 0.0029},
-		{"slip", slipping, recipeBoundAll, 0.86, 0.0029},
+		{"gaussian", gaussian, recipeBound, 0.84, 0.0028},
+		{"ripple and counting", rippled, recipeBoundAll, 0.84, 0.0029},
+		{"slip", slipping, recipeBoundAll, 0.84, 0.0029},
 	} {
 		s := recoverRecipe(t, c.kind, runs)
 		s.report(t, c.name, c.bound)
 		efficiency, _ := s.efficiency(c.bound)
 		for j := range efficiency {
 			require.Greater(t, efficiency[j], c.efficiency, "%s: parameter %d", c.name, j)
-			require.InDelta(t, 0.95, s.covered[j]/runs, 0.02, "%s: parameter %d", c.name, j)
+			require.InDelta(t, 0.95, s.covered[j]/runs, 0.025, "%s: parameter %d", c.name, j)
 		}
-		require.InDelta(t, 0.95, s.point/runs, 0.012, c.name)
+		require.InDelta(t, 0.95, s.point/runs, 0.015, c.name)
 		require.Greater(t, s.whole/runs, 0.95, c.name)
 		require.Less(t, median(s.worst), c.worst, c.name)
 		require.Less(t, s.false/runs, 0.2, "%s: clean readings left out", c.name)
