@@ -86,8 +86,8 @@ func countFindings(d calibration.Document) int {
 	return n
 }
 
-// pace says in words how fast virtual time passes.
-func pace(factor float64) string {
+// paceWords says in words how fast virtual time passes.
+func paceWords(factor float64) string {
 	switch {
 	case math.IsInf(factor, 1):
 		return "flat out"

@@ -68,9 +68,9 @@ type Edge struct {
 	Tries    int              `json:"tries"`
 }
 
-// prediction is the standard deviation with which the edge will be met next
+// Prediction is the standard deviation with which the edge will be met next
 // time: its own error and its repeatability.
-func (e Edge) prediction() float64 { return math.Hypot(e.Pulse.StdErr, e.Scatter) }
+func (e Edge) Prediction() float64 { return math.Hypot(e.Pulse.StdErr, e.Scatter) }
 
 // Result of a dead-band search.
 type Result struct {
@@ -150,7 +150,7 @@ func neutral(edges []Edge) (units.Pulse, float64) {
 	safety := func(p float64) float64 {
 		least := math.Inf(1)
 		for _, e := range edges {
-			least = math.Min(least, e.Side.sign()*(e.Pulse.Value-p)/math.Max(e.prediction(), 1e-9))
+			least = math.Min(least, e.Side.sign()*(e.Pulse.Value-p)/math.Max(e.Prediction(), 1e-9))
 		}
 		return least
 	}

@@ -20,10 +20,12 @@ type scripted struct {
 	fail    error
 }
 
-func (s *scripted) Drive(context.Context, bench.Direction) (units.Instant, error) { return 1000, s.fail }
-func (s *scripted) Tilt(context.Context, ...bench.Tilt) (units.Instant, error)    { return 2000, s.fail }
-func (s *scripted) Watch(context.Context, bench.Until) (bench.Trace, error)       { return s.samples, s.fail }
-func (s *scripted) Guard(context.Context, ...bench.Guard) error                   { return s.fail }
+func (s *scripted) Drive(context.Context, bench.Direction) (units.Instant, error) {
+	return 1000, s.fail
+}
+func (s *scripted) Tilt(context.Context, ...bench.Tilt) (units.Instant, error) { return 2000, s.fail }
+func (s *scripted) Watch(context.Context, bench.Until) (bench.Trace, error)    { return s.samples, s.fail }
+func (s *scripted) Guard(context.Context, ...bench.Guard) error                { return s.fail }
 
 func trace(first uint64, n int) bench.Trace {
 	var t bench.Trace

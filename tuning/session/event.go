@@ -24,6 +24,9 @@ const (
 // Tasks lists the seven in bench order.
 func Tasks() []Task { return []Task{Check, DeadBand, Curve, Fit, Step, Gains, Prove} }
 
+// Moves reports whether a task moves the rig; the others only compute.
+func (t Task) Moves() bool { return t != Fit && t != Gains }
+
 // Kind of an event: those of bench notes, and the session's own below. Part of
 // the record format: never change one, only add.
 type Kind string

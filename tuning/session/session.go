@@ -57,6 +57,7 @@ type Session struct {
 	axes  []*axisWork
 
 	mu      sync.Mutex // over what follows
+	armed   bool       // the person's leave to move, until a stop
 	number  uint64
 	failure error // of the record
 	cancel  context.CancelCauseFunc
@@ -113,8 +114,10 @@ func (s *Session) Observe(sample bench.Sample) {
 	}
 }
 
-// Arm sets the limits and arms the rig. On purpose it is a step of its own:
-// nothing moves before it.
+// Arm is the person's leave to move, given on purpose: nothing moves before it.
+// It sets the limits and arms the rig once, to see that it can. Every task parks
+// the rig at its end, which makes it safe; the next one arms it again, until a
+// stop takes the leave away.
 func (s *Session) Arm(ctx context.Context) error {
 	if err := s.setLimits(ctx); err != nil {
 		return err
@@ -122,8 +125,28 @@ func (s *Session) Arm(ctx context.Context) error {
 	if err := s.cfg.Bench.Arm(ctx); err != nil {
 		return err
 	}
+	s.setArmed(true)
 	s.emit(State, "armed", nil)
 	return s.failed()
+}
+
+// Disarm takes the leave to move away and parks.
+func (s *Session) Disarm() error {
+	s.setArmed(false)
+	return s.Park()
+}
+
+// Armed reports whether tasks may move the rig.
+func (s *Session) Armed() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.armed
+}
+
+func (s *Session) setArmed(yes bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.armed = yes
 }
 
 // setLimits tells the controller the rig file's pulse limits, and the travel
@@ -150,6 +173,7 @@ func (s *Session) setLimits(ctx context.Context) error {
 
 // Stop stops the rig at once, latched, and ends the running task.
 func (s *Session) Stop(why string) error {
+	s.setArmed(false)
 	err := s.cfg.Bench.Stop()
 	s.endTask(&Stopped{Why: why})
 	s.emit(State, "stopped: "+why, nil)

@@ -2,11 +2,13 @@ package session
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"runtime/debug"
 	"slices"
 
+	"trunnion/tuning/bench"
 	"trunnion/tuning/calibration"
 	"trunnion/tuning/check"
 	"trunnion/tuning/curve"
@@ -46,7 +48,26 @@ func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) 
 		}
 		err = s.ended(ctx, err)
 	}()
+	if err := s.axes[axis].ready(task); err != nil {
+		return err
+	}
+	if task.Moves() {
+		if err := s.rearm(ctx); err != nil {
+			return err
+		}
+	}
 	return s.runTask(ctx, axis, task)
+}
+
+// rearm arms the rig for a task, if the person gave leave.
+func (s *Session) rearm(ctx context.Context) error {
+	if !s.Armed() {
+		return ErrNotArmed
+	}
+	if err := s.cfg.Bench.Park(); err != nil { // from armed to safe, so that it can be armed
+		return err
+	}
+	return s.cfg.Bench.Arm(ctx)
 }
 
 // begin and end mark the task to which events belong.
@@ -82,6 +103,10 @@ func (s *Session) ended(ctx context.Context, err error) error {
 		if parked != nil {
 			err = fmt.Errorf("%w (and parking was not answered: %w)", err, parked)
 		}
+		var stopped *bench.StoppedError
+		if errors.As(err, &stopped) {
+			s.setArmed(false)
+		}
 		s.emit(Ended, err.Error(), Outcome{Error: err.Error()})
 		return err
 	}
@@ -92,9 +117,6 @@ func (s *Session) ended(ctx context.Context, err error) error {
 // runTask is the table of tasks.
 func (s *Session) runTask(ctx context.Context, axis int, task Task) error {
 	w := s.axes[axis]
-	if err := w.ready(task); err != nil {
-		return err
-	}
 	switch task {
 	case Check:
 		return finish(s, w, task, &w.done.Check, summariseCheck)(check.Run(ctx, w.moves))
@@ -236,7 +258,7 @@ func fit(w *axisWork) (calibration.Fit, error) {
 	if err != nil {
 		return calibration.Fit{}, err
 	}
-	table, err := model.Table(tablePoints)
+	table, err := model.TableOutside(tablePoints, sureBand(*w.done.DeadBand))
 	if err != nil {
 		return calibration.Fit{}, err
 	}
@@ -283,29 +305,38 @@ func (s *Session) gainsSettings(axis int) gains.Settings {
 		Goal:       s.cfg.Rig.Goals.Ms,
 		Tolerance:  tolerance / math.Abs(perCount),
 		RatioLeast: inRange * float64(least), RatioMost: inRange * float64(most),
-		Slowest: slowest(w), Counter: w.moves.Output.Counter,
+		Slowest: slowest(w.done.Fit.Table), Counter: w.moves.Output.Counter,
 		Neutral: w.done.DeadBand.Neutral, Table: w.done.Fit.Table.Points,
 	}
 }
 
-// slowest is the smallest ratio that the axis can be relied on to hold: that at
-// a pulse beyond the edge by its hysteresis and two of its prediction standard
-// deviations.
-func slowest(w *axisWork) float64 {
-	m := &w.done.Fit.Model
+// sureSigmas is how many prediction standard deviations outside its edge the
+// output is relied on to turn.
+const sureSigmas = 2
+
+// sureBand is the band outside which the output surely starts from rest.
+func sureBand(d deadband.Result) variator.DeadBand {
+	above, _ := d.Edge(deadband.Above, measure.Outward)
+	below, _ := d.Edge(deadband.Below, measure.Outward)
+	return variator.DeadBand{
+		Lower:   units.Pulse(below.Pulse.Value - sureSigmas*below.Prediction()),
+		Upper:   units.Pulse(above.Pulse.Value + sureSigmas*above.Prediction()),
+		Neutral: d.Neutral,
+	}
+}
+
+// slowest is the smallest ratio that the axis can be relied on to hold: the
+// larger of the table's two inner ones.
+func slowest(t variator.Table) float64 {
 	worst := 0.0
-	for _, e := range w.done.DeadBand.Edges {
-		if e.Approach != measure.Outward {
-			continue
+	for _, sign := range []int32{-1, 1} {
+		inner := int32(math.MaxInt32)
+		for _, p := range t.Points {
+			if q := sign * p.RatioQ13; q > 0 {
+				inner = min(inner, q)
+			}
 		}
-		hysteresis := w.done.DeadBand.HysteresisAbove.Value
-		outward := 1.0
-		if e.Side == deadband.Below {
-			hysteresis, outward = w.done.DeadBand.HysteresisBelow.Value, -1
-		}
-		beyond := math.Abs(hysteresis) + 2*math.Hypot(e.Scatter, e.Pulse.StdErr)
-		ratio := math.Abs(float64(m.Ratio(units.Pulse(e.Pulse.Value + outward*beyond))))
-		worst = math.Max(worst, ratio)
+		worst = math.Max(worst, float64(inner)/8192)
 	}
 	return worst
 }

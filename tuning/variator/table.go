@@ -12,8 +12,8 @@ import (
 const ratioScale = 8192
 
 // Table is the inverse curve as integers for a small controller. Points rise in ratio; between two points the pulse is
-// a straight line, see PulseTenths. The two points next to zero, at one step either side of it, lie on the edges of
-// the dead band; zero itself is Neutral. Beyond the ends the pulse stays.
+// a straight line, see PulseTenths. The two points next to zero lie on the edges of the dead band; zero itself is
+// Neutral. Beyond the ends the pulse stays.
 type Table struct {
 	Points        []bench.TablePoint `json:"points"`
 	NeutralTenths uint16             `json:"neutral_tenths"`
@@ -33,26 +33,49 @@ func (e *TableError) Error() string {
 	return fmt.Sprintf("variator: table of %d points: %s", e.Points, e.Reason)
 }
 
+// DeadBand is what a dead-band search found, as far as a table needs it. The curve may leave zero nearer the centre than
+// the output really starts to turn: where the output leaves rest with a jump, the ratios within the jump cannot be had.
+type DeadBand struct {
+	Lower, Upper units.Pulse // beyond these, below and above, the output surely turns
+	Neutral      units.Pulse
+}
+
 // Table makes the inverse table with at most n points, 4 to 256, half of them on each side of zero or one more on the
-// side that needs it more; fewer where these say all that tenths of a microsecond can. The points are placed where they make the worst error least, and their pulses are then moved by
-// tenths of a microsecond for the same end; the error is counted on the very integers stored.
+// side that needs it more; fewer where these say all that tenths of a microsecond can. The points are placed where they
+// make the worst error least, and their pulses are then moved by tenths of a microsecond for the same end; the error is
+// counted on the very integers stored. The dead band is the curve's own.
 func (m *Model) Table(n int) (Table, error) {
+	_, _, centre := m.curve().edges()
+	return m.table(n, -1, 1, units.Pulse(centre.Value))
+}
+
+// TableOutside is Table with the dead band that a search found: the two inner points are the ratios at its edges, as
+// far as those are larger than the least the table can say.
+func (m *Model) TableOutside(n int, band DeadBand) (Table, error) {
+	low, high := float64(m.Ratio(band.Lower))*ratioScale, float64(m.Ratio(band.Upper))*ratioScale
+	if low > high {
+		low, high = high, low
+	}
+	return m.table(n, math.Min(-1, math.Floor(low)), math.Max(1, math.Ceil(high)), band.Neutral)
+}
+
+// table makes a table whose inner ratios, in steps, are given.
+func (m *Model) table(n int, innerLow, innerHigh float64, neutral units.Pulse) (Table, error) {
 	if n < 4 || n > 256 {
 		return Table{}, &TableError{n, "4 to 256 points"}
 	}
 	least, most := m.RatioRange()
 	c := m.curve()
-	lower, err := sampleSide(c, math.Ceil(float64(least)*ratioScale), -1)
+	lower, err := sampleSide(c, math.Ceil(float64(least)*ratioScale), innerLow)
 	if err != nil {
 		return Table{}, err
 	}
-	upper, err := sampleSide(c, 1, math.Floor(float64(most)*ratioScale))
+	upper, err := sampleSide(c, innerHigh, math.Floor(float64(most)*ratioScale))
 	if err != nil {
 		return Table{}, err
 	}
 	low, high := splitPoints(lower, upper, n)
-	_, _, centre := c.edges()
-	t := Table{NeutralTenths: units.Pulse(centre.Value).Tenths()}
+	t := Table{NeutralTenths: neutral.Tenths()}
 	for _, side := range []struct {
 		samples *sampled
 		points  int

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"trunnion/link/port"
+)
+
+// headless does everything without a terminal, one line an event.
+func headless(args []string, out, errs io.Writer) int {
+	var o options
+	f := o.flags("run", errs)
+	done, err := parse(f, args, errs)
+	if done {
+		return exitDone
+	}
+	if err == nil {
+		err = refuseUnarmed(o)
+	}
+	if err != nil {
+		fmt.Fprintln(errs, "trunnion run:", err)
+		return exitUsage
+	}
+	return runHeadless(o, out, errs)
+}
+
+// refuseUnarmed keeps a real rig at rest until somebody says otherwise.
+func refuseUnarmed(o options) error {
+	if o.port != "" && !o.arm {
+		return &usageError{"a real rig is not moved without --arm: see that nobody is near it, that the hard switch is within reach, then add --arm"}
+	}
+	return nil
+}
+
+// runHeadless is the run itself, also for the default command without a
+// terminal.
+func runHeadless(o options, out, errs io.Writer) int {
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	l := lines{out: out}
+	s, err := sit(o, math.Inf(1), listeners{event: l.event})
+	if err != nil {
+		fmt.Fprintln(errs, "trunnion run:", err)
+		var usage *usageError
+		if errors.As(err, &usage) {
+			return exitUsage
+		}
+		return exitFailed
+	}
+	off := onSignal(errs, s.stop, cancel)
+	defer off()
+	fmt.Fprintf(out, "connected to %s; results go to %s\n", s.where, s.dir)
+	err = s.session.Arm(ctx)
+	if err == nil {
+		err = s.run(ctx)
+	}
+	document := s.session.Document()
+	err = errors.Join(err, s.close())
+	summary(out, document)
+	fmt.Fprintf(out, "\nresults in %s\n", s.dir)
+	if err != nil {
+		fmt.Fprintln(errs, "trunnion run:", err)
+		return exitFailed
+	}
+	if n := countFindings(document); n > 0 {
+		fmt.Fprintf(out, "%d findings to look at\n", n)
+		return exitFindings
+	}
+	return exitDone
+}
+
+// ports lists the serial ports.
+func ports(_ []string, out, errs io.Writer) int {
+	list, err := port.List()
+	if err != nil {
+		fmt.Fprintln(errs, "trunnion ports:", err)
+		return exitFailed
+	}
+	if len(list) == 0 {
+		fmt.Fprintln(out, "no serial port found; plug the controller in")
+		return exitDone
+	}
+	for _, p := range list {
+		fmt.Fprintln(out, p)
+	}
+	return exitDone
+}
