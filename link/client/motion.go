@@ -184,18 +184,20 @@ func index(call string, i int) (uint8, error) {
 	return uint8(i), nil
 }
 
-// pause lets time pass on the connection's clock.
+// pause lets time pass on the connection's clock, which need not be the wall's.
 func (c *Client) pause(ctx context.Context, d time.Duration) error {
-	if !c.live {
-		until := c.conn.Now() + d
-		return c.await(ctx, func() bool { return c.core.failure != nil || c.conn.Now() >= until })
+	until := c.conn.Now() + d
+	for c.live {
+		select {
+		case <-time.After(min(d, time.Millisecond)):
+		case <-c.done:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		if c.conn.Now() >= until {
+			return nil
+		}
 	}
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-	case <-c.done:
-	case <-ctx.Done():
-	}
-	return ctx.Err()
+	return c.await(ctx, func() bool { return c.core.failure != nil || c.conn.Now() >= until })
 }
