@@ -246,7 +246,10 @@ func TestRecoverySaysWhatLacks(t *testing.T) {
 			disk := logbooktest.NewDisk("runs", runDir)
 			disk.Put(eventsFile, c.events)
 			disk.Put(samplesFile, c.samples)
-			_, recovery := open(t, disk)
+			record, recovery := open(t, disk)
+			var gap *logbook.GapError
+			_, err := record.Samples.ByPosition(60, uint64(len(u.trace)))
+			require.Equal(t, c.want.Missing > 0, errors.As(err, &gap), "%v", err)
 			if c.want.SamplesTail.Bytes == 0 {
 				c.want.SamplesTail.Offset = int64(len(c.samples))
 				if len(c.want.Corrupt) > 0 || c.want.Missing > 0 {
@@ -423,7 +426,7 @@ func TestSamplesOfAnotherRecord(t *testing.T) {
 		require.False(t, recovery.Clean())
 		require.Zero(t, record.Samples.Count())
 		trace, err := record.Samples.ByPosition(0, 10)
-		require.NoError(t, err)
+		require.ErrorAs(t, err, c.want)
 		require.Empty(t, trace)
 		_, _, err = logbook.Resume(disk, runDir, "trunnion test", wall)
 		require.ErrorAs(t, err, c.want)

@@ -25,6 +25,9 @@
 // payload is the caller's, any JSON. It has no clock, starts no goroutine, and reaches the disk only through FS;
 // osfs.go is the one file that knows the os package.
 //
+// Beside those there may be copies of torn tails (events-tail- or samples-tail- and the offset) and temporary files that
+// a crash left (.part and a number at the end). The text in the lock file says who writes the record.
+//
 // It does not know what an event means, does not compress, does not rotate, and does not lock readers out: a record
 // may be read while it is being written.
 //
@@ -99,17 +102,16 @@
 //
 // The body, where u is an unsigned number in base 128 with the low part first and the top bit of a byte meaning that
 // more follow, and s is a signed one, sent as the unsigned 2v for v >= 0 and -2v-1 for v < 0. Differences wrap around
-// at 64 bits. "step" is what the value went forward from the record before last to the last; after a full record
-// every step is 0.
+// at 64 bits. The step of a value is its difference from the record before; the steps of a full record are 0.
 //
 //	has         uint8    bit 0 sequence, bit 1 status, bit 2 closed, bit 3 axes; the others 0
-//	at          s        this step less the step before
+//	at          s        its step less its step in the record before
 //	sequence    s        if bit 0: sequence less the one before; else it rises by one
 //	status      3 bytes  if bit 1: state, cause, flags; else as before
 //	closed      uint8    if bit 2; else as before
 //	how         2 bits a counter, low bits first, in as few bytes as hold them, spare bits 0
 //	counters    for each whose how is not 0:
-//	              count  s   this step less the step before
+//	              count  s   its step less its step in the record before
 //	              edge   how 1: u, at less last edge; how 2: nothing, the edge is not known (0);
 //	                     how 3: s, at less last edge
 //	            for how 0, count and last edge are as before, and the step is 0
@@ -120,6 +122,6 @@
 // The first record is full; so is the first of a connection, the first one at least a second of samples after the
 // last full one, and any whose body would not fit in 254 bytes.
 //
-// CRC-32C is the CRC of RFC 3720, section 12.1: polynomial 1EDC6F41, start FFFFFFFF, bits reflected in and out, final
-// complement; its check value over the digits 1 to 9 is E3069283.
+// CRC-32C is the CRC of RFC 3720, section 12.1 (from memory): polynomial 1EDC6F41, start FFFFFFFF, bits reflected in
+// and out, final complement; its check value over the digits 1 to 9 is E3069283.
 package logbook

@@ -54,9 +54,7 @@ func openRecord(fsys FS, dir string) (opened, error) {
 		o.recovery.Corrupt = append(o.recovery.Corrupt, *events.damage)
 	}
 	samples, err := openSamples(fsys, path.Join(dir, samplesName), o.layout)
-	if err != nil {
-		o.recovery.SamplesErr = err
-	}
+	samples.err, o.recovery.SamplesErr = err, err
 	o.record.Samples = samples
 	o.recovery.SamplesTail = samples.tail
 	o.recovery.Corrupt = append(o.recovery.Corrupt, samples.damage...)
@@ -108,6 +106,7 @@ func (o *opened) compare() {
 	}
 	if reach := o.record.Samples.reach; o.recovery.SamplesErr == nil && o.claimed > reach {
 		o.recovery.Missing = o.claimed - reach
+		o.record.Samples.missing = o.recovery.Missing
 	}
 	last := o.record.Events[len(o.record.Events)-1]
 	o.recovery.Closed = last.Kind == kindClosed && len(o.recovery.After) == 0 && o.recovery.EventsTail.Bytes == 0

@@ -18,6 +18,8 @@ type Samples struct {
 	reach       uint64 // position behind the last sample
 	tail        Tail
 	damage      []Damage
+	missing     uint64 // synced once, and not there at the end
+	err         error  // why there are none at all
 }
 
 // Connection is a stretch of samples within which sequence and instants run on.
@@ -94,13 +96,9 @@ func (s *Samples) note(p *place, at step) {
 
 // walker returns one that starts at a full record.
 func (s *Samples) walker(from entry) *walker {
-	size := int64(0)
-	if s.source != nil {
-		size = s.source.Size()
-	}
 	return &walker{
 		decoder: s.decoder,
-		window:  window{source: s.source, size: size},
+		window:  window{source: s.source, size: s.source.Size()},
 		off:     from.offset,
 		seen:    from.position,
 	}

@@ -5,8 +5,9 @@ import (
 	"trunnion/tuning/units"
 )
 
-// The traces below end where the record ends, without a word where the span asked for goes on. Where samples of the
-// span may be lost in damage they return the others and a *GapError. A *FileError comes with what was read so far.
+// The traces below end where the record ends. Where samples of the span asked for may be lost they return the others
+// and a *GapError. Where samples.bin cannot be read they return what they have and the error of Recovery.SamplesErr or
+// a *FileError.
 
 // ByPosition returns the samples from position from up to, not including, position to. Event.Samples is such a
 // position: ByPosition(a.Samples, b.Samples) is what was recorded between two events.
@@ -82,6 +83,9 @@ func within(p *place, connection int, isEarlier, isLater bool) side {
 
 // trace gathers the samples inside, from a full record on, up to the first one that lies later.
 func (s *Samples) trace(start entry, where func(*place) spot) (bench.Trace, error) {
+	if s.source == nil {
+		return nil, s.err
+	}
 	var trace bench.Trace
 	var gap *GapError     // within the span
 	var pending *GapError // met, but not known yet whether the span goes on behind it
@@ -93,6 +97,9 @@ func (s *Samples) trace(start entry, where func(*place) spot) (bench.Trace, erro
 		}
 		switch at.kind {
 		case stepEnd:
+			if s.missing > 0 {
+				pending = merge(pending, &GapError{Path: s.path, Offset: at.offset, Lost: s.missing})
+			}
 			return trace, gapOf(gap, pending)
 		case stepDamage, stepTail:
 			if toEnd := at.offset+at.length == w.window.size; toEnd || at.lost > 0 {

@@ -50,7 +50,7 @@ func (f *file) Sync() error {
 	if _, err := f.d.begin("sync", f.name, 0); err != nil {
 		return err
 	}
-	f.n.kept, f.n.edits = slices.Clone(f.n.data), nil
+	f.n.kept, f.n.edits = slices.Clip(f.n.data), nil // what is appended lies behind, and a cut makes a copy
 	return nil
 }
 

@@ -40,8 +40,8 @@ func NewLift(rng *rand.Rand, samplesPerSecond int) *Lift {
 	l.sample.Flags = bench.DriveOn | bench.NeutralKnown
 	l.rate[0] = liftShaftRate
 	for i := range LiftAxes {
-		l.sample.Axes[i] = bench.Axis{Pulse: units.PulseFromTenths(liftCentre), Since: l.sample.At - 5_000}
 		l.phase[i+1] = 1000 * float64(i)
+		l.tilt(i)
 	}
 	return l
 }
