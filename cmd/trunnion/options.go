@@ -14,6 +14,7 @@ import (
 	"trunnion/fixtures/machines"
 	"trunnion/fixtures/rigs"
 	"trunnion/tuning/rig"
+	"trunnion/tuning/session"
 )
 
 // options of a sitting, common to console and headless run.
@@ -25,7 +26,7 @@ type options struct {
 	seed     uint64
 	out      string
 	arm      bool
-	atDatum  bool
+	standsAt []string
 	rate     int
 	lineRate int
 }
@@ -41,7 +42,7 @@ func (o *options) flags(name string, errs io.Writer) *pflag.FlagSet {
 	f.Uint64Var(&o.seed, "seed", 1, "of the virtual rig's noise")
 	f.StringVar(&o.out, "out", "", "folder for the results; the default is a new one below trunnion-results")
 	f.BoolVar(&o.arm, "arm", false, "arm the rig at the start; needed to move a real rig without a terminal")
-	f.BoolVar(&o.atDatum, "at-datum", false, "every joint stands at its datum now, so that its whole travel may be used")
+	f.StringArrayVar(&o.standsAt, "stands-at", nil, "where a joint stands now, measured from its datum, such as \"lift=200\"; its whole travel may then be used; may be repeated")
 	f.IntVar(&o.rate, "sample-rate", 100, "samples a second")
 	f.IntVar(&o.lineRate, "line-rate", 0, "line rate to negotiate, bits a second; 0 stays at 115200")
 	return f
@@ -81,6 +82,20 @@ func (o *options) paceFactor(otherwise float64) (float64, error) {
 		return 0, &usageError{fmt.Sprintf("--pace %s: write a factor above 0 and up to 1000, or max", o.pace)}
 	}
 	return v, nil
+}
+
+// places reads the --stands-at flags.
+func (o *options) places() (session.StandsAt, error) {
+	places := session.StandsAt{}
+	for _, text := range o.standsAt {
+		name, value, found := strings.Cut(text, "=")
+		at, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		if !found || err != nil || math.IsNaN(at) || math.IsInf(at, 0) {
+			return nil, &usageError{fmt.Sprintf("--stands-at %q: write the joint's name, = and a number in its unit, such as lift=200", text)}
+		}
+		places[strings.TrimSpace(name)] = at
+	}
+	return places, nil
 }
 
 // description reads the rig file, or the demo's.

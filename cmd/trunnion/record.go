@@ -133,4 +133,3 @@ func verify(args []string, out, errs io.Writer) int {
 	}
 	return exitDone
 }
-

@@ -53,6 +53,10 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 	if err != nil {
 		return nil, err
 	}
+	places, err := o.places()
+	if err != nil {
+		return nil, err
+	}
 	s := &sitting{rig: r, virtual: o.port == "", ticking: make(chan struct{})}
 	ok := false
 	defer func() {
@@ -60,7 +64,7 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 			_ = s.close()
 		}
 	}()
-	if err := s.connect(o, pace); err != nil {
+	if err := s.connect(o, pace, places); err != nil {
 		return nil, err
 	}
 	var current atomic.Pointer[session.Session]
@@ -84,7 +88,7 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 		return nil, err
 	}
 	s.session, err = session.New(session.Config{
-		Rig: r, Bench: s.client, Record: s.record, Now: time.Now, Software: version(), AtDatum: o.atDatum || s.virtual, Listen: l.event,
+		Rig: r, Bench: s.client, Record: s.record, Now: time.Now, Software: version(), StandsAt: places, Listen: l.event,
 	})
 	if err != nil {
 		return nil, err
@@ -94,8 +98,10 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 	return s, nil
 }
 
-// connect opens the serial port, or builds the virtual rig.
-func (s *sitting) connect(o options, pace float64) error {
+// connect opens the serial port, or builds the virtual rig. What a person would
+// read off the demo rig, where its joints stand, is added to places unless told
+// otherwise.
+func (s *sitting) connect(o options, pace float64, places session.StandsAt) error {
 	if o.port != "" {
 		p, err := port.Open(o.port, port.Options{})
 		if err != nil {
@@ -104,9 +110,16 @@ func (s *sitting) connect(o options, pace float64) error {
 		s.conn, s.where = p, "the controller at "+o.port
 		return nil
 	}
-	conn, err := virtualConn(o.demo, o.seed, pace)
+	conn, stands, err := virtualConn(o.demo, o.seed, pace)
 	if err != nil {
 		return err
+	}
+	if o.demo != firstDay {
+		for name, at := range stands {
+			if _, told := places[name]; !told {
+				places[name] = at
+			}
+		}
 	}
 	s.conn, s.where = conn, fmt.Sprintf("the virtual rig %q, %s, seed %d", o.demo, paceWords(pace), o.seed)
 	return nil

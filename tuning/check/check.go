@@ -117,16 +117,19 @@ func bracket(bursts []Burst) (low, high units.Pulse, ok bool) {
 	return low, high, ok
 }
 
-// stalled reports whether the ratio has ceased to grow with the pulse: the last
-// step brought less than a quarter of the mean step before it, and no more than
-// its own error can explain twice over. A servo at its stop looks like that.
+// stalled reports whether the ratio has ceased to grow with the pulse: over the
+// last step its slope is less than a quarter of the mean slope before, and the
+// step is long enough for its reading to tell. A servo at its stop looks like
+// that.
 func stalled(side []Jog) bool {
 	n := len(side)
 	if n < 4 {
 		return false
 	}
-	last := math.Abs(side[n-1].Ratio.Value) - math.Abs(side[n-2].Ratio.Value)
-	before := (math.Abs(side[n-2].Ratio.Value) - math.Abs(side[0].Ratio.Value)) / float64(n-2)
-	noise := 2 * math.Hypot(side[n-1].Ratio.StdErr, side[n-2].Ratio.StdErr)
-	return before > 0 && last < math.Max(before/4, math.Min(noise, before/2))
+	slope := func(a, b Jog) float64 {
+		return (math.Abs(b.Ratio.Value) - math.Abs(a.Ratio.Value)) / math.Abs(float64(b.Pulse-a.Pulse))
+	}
+	last, before := slope(side[n-2], side[n-1]), slope(side[0], side[n-2])
+	noise := math.Hypot(side[n-1].Ratio.StdErr, side[n-2].Ratio.StdErr) / math.Abs(float64(side[n-1].Pulse-side[n-2].Pulse))
+	return before > 0 && last < before/4 && noise < before/4
 }

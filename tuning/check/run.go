@@ -67,6 +67,9 @@ func Run(ctx context.Context, ax *moves.Axis) (Result, error) {
 // quiet sees that no counter moves while the drive is off.
 func quiet(ctx context.Context, ax *moves.Axis, r *Result) error {
 	ax.Say(bench.Intends, "watch the counters for half a second with the drive off; nothing moves")
+	if err := ax.Halt(ctx); err != nil { // the shaft may still be running down from the task before
+		return err
+	}
 	trace, err := ax.Bench.Watch(ctx, bench.Until{Span: 500 * time.Millisecond})
 	if err != nil {
 		return err

@@ -19,13 +19,14 @@ type Settings struct {
 	Unit         string    // of the joint
 	UnitPerCount float64   // signed
 	Tolerance    float64   // in Unit
-	Sizes        []float64 // of the steps, in Unit; each is gone up, back, down, back
 }
 
-// DefaultSizes are a fine, a middling and a large step: four tolerances, a
-// twentieth and a third of the travel each way.
-func DefaultSizes(tolerance, travel float64) []float64 {
-	return []float64{4 * tolerance, travel / 20, travel / 6}
+// sizes are a fine, a middling and a large step, in Unit: four tolerances, and a
+// twentieth and a sixth of the room. Each is gone up, back, down and back.
+func (s Settings) sizes(ax *moves.Axis, now bench.Sample) []float64 {
+	low, high := ax.Room(now)
+	room := float64(high-low) * math.Abs(s.UnitPerCount)
+	return []float64{math.Min(4*s.Tolerance, room/20), room / 20, room / 6}
 }
 
 // Run loads table and gains, closes the loop at the middle of the room, and
@@ -45,14 +46,16 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	if err := ax.Bench.LoadLoop(ctx, ax.Servo, s.Gains.Loop); err != nil {
 		return r, err
 	}
-	ax.Say(bench.Intends, "close the loop and go %d steps of up to %.1f %s either way from here", 4*len(s.Sizes), s.Sizes[len(s.Sizes)-1], s.Unit)
 	now, err := ax.Now(ctx)
 	if err != nil {
 		return r, err
 	}
+	sizes := s.sizes(ax, now)
+	steps := 4 * len(sizes)
+	ax.Say(bench.Intends, "close the loop and go %d steps of up to %.1f %s either way from here", steps, sizes[len(sizes)-1], s.Unit)
 	home := float64(now.Counters[s.Gains.Loop.Counter].Count)
 	at := home
-	for _, size := range s.Sizes {
+	for _, size := range sizes {
 		for _, offset := range []float64{size, 0, -size, 0} {
 			to := math.Round(home + offset/s.UnitPerCount)
 			step, err := oneStep(ctx, ax, s, home, at, to)
@@ -62,7 +65,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 			r.Steps = append(r.Steps, step)
 			at = to
 			report(ax, s, step)
-			ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: len(r.Steps), Of: 4 * len(s.Sizes), SecondsLeft: 3 * float64(4*len(s.Sizes)-len(r.Steps))}})
+			ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: len(r.Steps), Of: steps, SecondsLeft: 3 * float64(steps-len(r.Steps))}})
 		}
 	}
 	r.conclude()

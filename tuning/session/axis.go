@@ -65,26 +65,22 @@ func (s *Session) room(axis int, sample bench.Sample, feedback rig.Feedback) (lo
 	return units.Counts(math.Min(a, b)), units.Counts(math.Max(a, b))
 }
 
-// joint is the joint that an axis moves most, for saying lengths in its unit:
-// its unit, how much of it one count of the axis's counter is, its tolerance
-// and its travel.
-func (s *Session) joint(axis int) (unit string, perCount, tolerance, travel float64) {
+// joint is the joint whose tolerance asks most of an axis, for saying lengths
+// in its unit: the unit, how much of it one count of the axis's counter is, and
+// the tolerance.
+func (s *Session) joint(axis int) (unit string, perCount, tolerance float64) {
 	r := s.cfg.Rig
 	feedback, _ := r.Feedback(axis)
-	bounds := r.Bounds(s.zeros)
-	best := -1
-	for _, j := range r.Moves(axis) {
-		if best < 0 || math.Abs(r.Joints[j].PerTurn[axis]) > math.Abs(r.Joints[best].PerTurn[axis]) {
-			best = j
+	finest := math.Inf(1) // tolerance in output turns
+	for _, k := range r.Moves(axis) {
+		j := r.Joints[k]
+		if turns := math.Abs(j.Tolerance / j.PerTurn[axis]); turns < finest {
+			finest = turns
+			unit, perCount, tolerance = string(j.Unit), j.PerTurn[axis]/feedback.CountsPerTurn, j.Tolerance
 		}
 	}
-	if best < 0 {
-		return "turns", 1 / feedback.CountsPerTurn, 0.01, 2
+	if unit == "" { // an output that moves no joint is counted in its own turns
+		return "turns", 1 / feedback.CountsPerTurn, 0.01
 	}
-	j := r.Joints[best]
-	travel = bounds[best].Most - bounds[best].Least
-	if math.IsInf(travel, 0) {
-		travel = 10 * math.Abs(j.PerTurn[axis])
-	}
-	return string(j.Unit), j.PerTurn[axis] / feedback.CountsPerTurn, j.Tolerance, travel
+	return unit, perCount, tolerance
 }

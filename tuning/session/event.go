@@ -64,7 +64,7 @@ type Opening struct {
 	RigHash  string          `json:"rig_hash"`
 	Rig      json.RawMessage `json:"rig"`
 	Identity bench.Identity  `json:"identity"`
-	AtDatum  bool            `json:"at_datum"`
+	StandsAt StandsAt        `json:"stands_at,omitempty"`
 }
 
 // Outcome is the data of an Ended event.

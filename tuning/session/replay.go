@@ -49,7 +49,7 @@ func Replay(ctx context.Context, r Recorded, listen func(Event)) (calibration.Do
 	play := playback.NewPlay(opening.Identity, calls, r.Samples)
 	began := r.Events[0].Wall
 	s, err := New(Config{
-		Rig: description, Bench: play, Software: opening.Software, AtDatum: opening.AtDatum, Listen: listen,
+		Rig: description, Bench: play, Software: opening.Software, StandsAt: opening.StandsAt, Listen: listen,
 		Now: func() time.Time { return began }, // a replay takes no time
 	})
 	if err != nil {

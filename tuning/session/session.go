@@ -16,6 +16,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -38,6 +39,42 @@ type Record interface {
 	WriteSample(bench.Sample) error
 }
 
+// StandsAt says how far joints stand from their datum, by name, in the joint's
+// unit. Of a joint that is not in it only what is free at the start may be used.
+type StandsAt map[string]float64
+
+// UnknownJoint is a StandsAt of a joint that the rig does not have.
+type UnknownJoint struct{ Name string }
+
+func (e *UnknownJoint) Error() string {
+	return fmt.Sprintf("the rig file has no joint %q to stand anywhere; use a name it has", e.Name)
+}
+
+// OutsideTravel is a StandsAt outside the travel of its joint.
+type OutsideTravel struct {
+	Joint rig.Joint
+	At    float64
+}
+
+func (e *OutsideTravel) Error() string {
+	return fmt.Sprintf("%s is said to stand at %g %s, outside its travel of %g to %g; bring it inside by hand, with the drive off, or read it again",
+		e.Joint.Name, e.At, e.Joint.Unit, e.Joint.Travel.Least, e.Joint.Travel.Most)
+}
+
+// check compares the places with the rig.
+func (p StandsAt) check(r rig.Rig) error {
+	for name, at := range p {
+		j := slices.IndexFunc(r.Joints, func(j rig.Joint) bool { return j.Name == name })
+		if j < 0 {
+			return &UnknownJoint{name}
+		}
+		if joint := r.Joints[j]; !joint.Endless && !joint.Travel.Contains(at) {
+			return &OutsideTravel{joint, at}
+		}
+	}
+	return nil
+}
+
 // Config of a session.
 type Config struct {
 	Rig      rig.Rig
@@ -45,7 +82,7 @@ type Config struct {
 	Record   Record           // nil keeps none
 	Now      func() time.Time // wall clock, for the record only
 	Software string           // name and version of the program
-	AtDatum  bool             // every limited joint stands at its datum when the rig is armed
+	StandsAt StandsAt         // where joints stand when the rig is armed, as read off the machine
 	Listen   func(Event)      // nil is nobody; it must return soon
 }
 
@@ -81,6 +118,9 @@ func New(cfg Config) (*Session, error) {
 	if err := rig.Check(cfg.Rig, identity); err != nil {
 		return nil, err
 	}
+	if err := cfg.StandsAt.check(cfg.Rig); err != nil {
+		return nil, err
+	}
 	s := &Session{cfg: cfg}
 	if s.cfg.Listen == nil {
 		s.cfg.Listen = func(Event) {}
@@ -98,7 +138,7 @@ func New(cfg Config) (*Session, error) {
 		s.axes = append(s.axes, &axisWork{moves: ax, done: calibration.Axis{Name: ax.Name}})
 	}
 	s.emit(Opened, fmt.Sprintf("rig %q with %d axes, controller %q", cfg.Rig.Name, len(cfg.Rig.Axes), identity.Name), Opening{
-		Software: cfg.Software, RigHash: cfg.Rig.Hash(), Rig: description, Identity: identity, AtDatum: cfg.AtDatum,
+		Software: cfg.Software, RigHash: cfg.Rig.Hash(), Rig: description, Identity: identity, StandsAt: cfg.StandsAt,
 	})
 	return s, s.failed()
 }
@@ -163,9 +203,9 @@ func (s *Session) setLimits(ctx context.Context) error {
 	}
 	counts := rig.CountsOf(trace.Last())
 	s.zeros = s.cfg.Rig.Standing(counts)
-	if s.cfg.AtDatum {
-		for j := range s.cfg.Rig.Joints {
-			s.zeros[j] = s.cfg.Rig.DatumFrom(j, counts, 0)
+	for j, joint := range s.cfg.Rig.Joints {
+		if at, known := s.cfg.StandsAt[joint.Name]; known {
+			s.zeros[j] = s.cfg.Rig.DatumFrom(j, counts, at)
 		}
 	}
 	return s.bench.SetTravelLimits(ctx, s.cfg.Rig.TravelLimits(s.cfg.Rig.Bounds(s.zeros))...)

@@ -125,7 +125,7 @@ func (s *Session) runTask(ctx context.Context, axis int, task Task) error {
 	case Curve:
 		return finish(s, w, task, &w.done.Curve, summariseCurve)(curve.Run(ctx, w.moves, curveSettings(w)))
 	case Fit:
-		return finish(s, w, task, &w.done.Fit, summariseFit)(fit(w))
+		return finish(s, w, task, &w.done.Fit, summariseFit)(fit(w, s.cfg.Rig.Goals.CurvePercent))
 	case Step:
 		return finish(s, w, task, &w.done.Step, summariseStep)(step.Run(ctx, w.moves, stepSettings(w)))
 	case Gains:
@@ -252,8 +252,8 @@ func curveSettings(w *axisWork) curve.Settings {
 // on a curve of this kind, and within what one takes.
 const tablePoints = 17
 
-// fit fits the law to the readings.
-func fit(w *axisWork) (calibration.Fit, error) {
+// fit fits the law to the readings. accuracy is what was asked for, in percent.
+func fit(w *axisWork, accuracy float64) (calibration.Fit, error) {
 	model, err := variator.Fit(variator.FromMeasured(w.done.Curve.Readings), variator.FitOptions{})
 	if err != nil {
 		return calibration.Fit{}, err
@@ -265,7 +265,7 @@ func fit(w *axisWork) (calibration.Fit, error) {
 	f := calibration.Fit{Model: model, Table: table, Neutral: w.done.DeadBand.Neutral}
 	largest := math.Max(math.Abs(w.done.Curve.RatioLeast), w.done.Curve.RatioMost)
 	f.FitError = 100 * model.LeaveOneOut.Typical / largest
-	f.Findings = fitFindings(f)
+	f.Findings = fitFindings(f, accuracy)
 	return f, nil
 }
 
@@ -296,7 +296,7 @@ func (s *Session) gainsSettings(axis int) gains.Settings {
 	w := s.axes[axis]
 	identity := s.cfg.Bench.Identity()
 	least, most := w.done.Fit.Model.RatioRange()
-	_, perCount, tolerance, _ := s.joint(axis)
+	_, perCount, tolerance := s.joint(axis)
 	return gains.Settings{
 		DeadTime: w.done.Step.DeadTimeS, Lag: w.done.Step.LagS,
 		ShaftSpeed: w.done.Check.ShaftSpeed.Value / 60,
@@ -342,9 +342,9 @@ func slowest(t variator.Table) float64 {
 }
 
 func (s *Session) proveSettings(axis int) proving.Settings {
-	unit, perCount, tolerance, travel := s.joint(axis)
+	unit, perCount, tolerance := s.joint(axis)
 	return proving.Settings{
 		Gains: *s.axes[axis].done.Gains, Frame: float64(s.cfg.Bench.Identity().FrameMicros) / 1e6,
-		Unit: unit, UnitPerCount: perCount, Tolerance: tolerance, Sizes: proving.DefaultSizes(tolerance, travel),
+		Unit: unit, UnitPerCount: perCount, Tolerance: tolerance,
 	}
 }

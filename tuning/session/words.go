@@ -52,7 +52,7 @@ func milli(e units.Estimate) units.Estimate {
 
 func (s *Session) summariseGains(axis int) func(gains.Result) string {
 	return func(r gains.Result) string {
-		unit, perCount, _, _ := s.joint(axis)
+		unit, perCount, _ := s.joint(axis)
 		k := 1 / math.Abs(perCount) // counts a unit of joint
 		return fmt.Sprintf("%s of %s: Kp %.4g, Ki %.4g, Kd %.4g (ratio per %s); Ms %.2f, gain margin %.1f, phase margin %.0f deg, delay margin %.0f ms; hold zone %.3f %s",
 			r.Kind, r.Rule, r.Law.Gains.Kp*k, r.Law.Gains.Ki*k, r.Law.Gains.Kd*k, unit, r.Margins.Ms, r.Margins.GainMargin, r.Margins.PhaseMarginDeg,
@@ -68,9 +68,10 @@ func summariseProve(r proving.Result) string {
 	return fmt.Sprintf("settled error %.3f %s mean, %.3f at worst over %d steps, %s the %.3f asked for", r.SettledError.Value, r.Unit, r.WorstError, len(r.Steps), verdict, r.Tolerance)
 }
 
-// fitFindings says where the curve needs a look.
-func fitFindings(f calibration.Fit) []finding.Finding {
-	if !f.Model.Refuted {
+// fitFindings says where the curve needs a look: a law that the readings refute
+// matters only where it foretells them worse than was asked for.
+func fitFindings(f calibration.Fit, accuracy float64) []finding.Finding {
+	if !f.Model.Refuted || f.FitError <= accuracy {
 		return []finding.Finding{}
 	}
 	return []finding.Finding{{

@@ -35,7 +35,11 @@ func (m *Model) Edges() (lower, upper, centre units.Estimate) { return m.curve()
 
 // RatioRange is the span of ratios that the curve reaches within the pulses of the readings.
 func (m *Model) RatioRange() (least, most units.Ratio) {
-	a, b := m.Ratio(m.PulseLeast), m.Ratio(m.PulseMost)
+	from, to := m.PulseLeast, m.PulseMost
+	if n := len(m.Knots); n > 0 { // half a hysteresis inside the outermost readings
+		from, to = max(from, m.Knots[0].Pulse), min(to, m.Knots[n-1].Pulse)
+	}
+	a, b := m.Ratio(from), m.Ratio(to)
 	return min(a, b), max(a, b)
 }
 
