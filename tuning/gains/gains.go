@@ -39,17 +39,17 @@ type Settings struct {
 
 // Result of the gains task.
 type Result struct {
-	Rule        string          `json:"rule"`
-	Kind        string          `json:"kind"`
-	Plant       Plant           `json:"plant"`
-	Law         pid.Law         `json:"law_in_counts"`
-	ClosedLoopS float64         `json:"closed_loop_time_s"`
-	Margins     Margins         `json:"margins"`
-	Predicted   pid.StepMetrics `json:"predicted_small_step"` // of a step too small to saturate
-	HoldZone    float64         `json:"hold_zone_counts"`
-	Reachable   float64         `json:"reachable_error_counts"` // the finest place the axis can be sent to
-	Loop        bench.Loop      `json:"-"`
-	Considered  []Alternative   `json:"considered"`
+	Rule        string        `json:"rule"`
+	Kind        string        `json:"kind"`
+	Plant       Plant         `json:"plant"`
+	Law         pid.Law       `json:"law_in_counts"`
+	ClosedLoopS float64       `json:"closed_loop_time_s"`
+	Margins     Margins       `json:"margins"`
+	Predicted   SmallStep     `json:"predicted_small_step"` // of a step too small to saturate
+	HoldZone    float64       `json:"hold_zone_counts"`
+	Reachable   float64       `json:"reachable_error_counts"` // the finest place the axis can be sent to
+	Loop        bench.Loop    `json:"-"`
+	Considered  []Alternative `json:"considered"`
 }
 
 // Plant is the axis as the loop sees it.
@@ -72,6 +72,16 @@ type Margins struct {
 	DelayMarginS   float64 `json:"delay_margin_s"`
 	Ms             float64 `json:"ms"`
 	Mt             float64 `json:"mt"`
+}
+
+// SmallStep is the predicted answer to a step of the set-point that is too small
+// to saturate. Times that do not exist are 0.
+type SmallStep struct {
+	RiseS            float64 `json:"rise_s"`
+	OvershootPercent float64 `json:"overshoot_percent"`
+	SettlingS        float64 `json:"settling_s"` // to 2 percent, from the step
+	IAE              float64 `json:"absolute_error_integral_s"`
+	ControlTravel    float64 `json:"control_travel_ratio_per_count"`
 }
 
 // Alternative is a design that was weighed and what it would have given.

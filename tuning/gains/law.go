@@ -12,7 +12,7 @@ import (
 // weighted picks the set-point weight: the largest one whose small step
 // overshoots no more than mostOvershoot, since a larger one is quicker. It
 // returns the law without its hold zone and the metrics of that step.
-func weighted(c *candidate, s Settings) (pid.StepMetrics, pid.Law) {
+func weighted(c *candidate, s Settings) (SmallStep, pid.Law) {
 	sim := pid.Simulator{}
 	var metrics pid.StepMetrics
 	t := c.design.Tuning
@@ -27,7 +27,7 @@ func weighted(c *candidate, s Settings) (pid.StepMetrics, pid.Law) {
 			break
 		}
 	}
-	return finiteMetrics(metrics), pid.Law{
+	return smallStep(metrics), pid.Law{
 		Gains: t.Gains, FilterTimeS: t.FilterTimeS, SetPointWeight: t.SetPointShare,
 		FeedForward: 1 / c.plant.RateGain, // the ratio that moves at the set-point's own rate
 		RatioLeast:  s.RatioLeast, RatioMost: s.RatioMost,
@@ -35,14 +35,15 @@ func weighted(c *candidate, s Settings) (pid.StepMetrics, pid.Law) {
 	}
 }
 
-// finiteMetrics puts nought for what did not happen, so that it can be stored.
-func finiteMetrics(m pid.StepMetrics) pid.StepMetrics {
-	for _, v := range []*float64{&m.RiseS, &m.OvershootPercent, &m.UndershootPercent, &m.PeakTimeS, &m.SettlingS, &m.IAE, &m.IE, &m.ControlPeak, &m.ControlTravel} {
-		if math.IsNaN(*v) || math.IsInf(*v, 0) {
-			*v = 0
+// smallStep puts nought for what did not happen, so that it can be stored.
+func smallStep(m pid.StepMetrics) SmallStep {
+	or0 := func(v float64) float64 {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return 0
 		}
+		return v
 	}
-	return m
+	return SmallStep{RiseS: or0(m.RiseS), OvershootPercent: or0(m.OvershootPercent), SettlingS: or0(m.SettlingS), IAE: or0(m.IAE), ControlTravel: or0(m.ControlTravel)}
 }
 
 // hold sets the hold zone. The axis cannot be sent to a finer place than the
