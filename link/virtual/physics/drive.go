@@ -1,9 +1,6 @@
 package physics
 
-import (
-	"math"
-	"math/rand/v2"
-)
+import "math"
 
 // drive is the motor and shaft made ready (SI) and their state.
 type drive struct {
@@ -44,23 +41,10 @@ type wander struct {
 	raw, from, to      float64
 	now                float64
 	left               float64 // of the tick, s
-	source             *rand.PCG
-	normal             *rand.Rand
+	chance             chance
 }
 
 const wanderTick = 0.02 // s
-
-func newWander(seed uint64) wander {
-	source := rand.NewPCG(seed, 0x77616e646572)
-	return wander{source: source, normal: rand.New(source)}
-}
-
-func (w *wander) clone() wander {
-	c := *w
-	source := *w.source
-	c.source, c.normal = &source, rand.New(&source)
-	return c
-}
 
 func (w *wander) configure(rms, seconds float64) {
 	w.keep, w.draw, w.smooth = 0, 0, 1
@@ -81,7 +65,7 @@ func (w *wander) step(h float64) {
 	}
 	w.left -= h
 	for w.left < -1e-12 {
-		w.raw = w.keep*w.raw + w.draw*w.normal.NormFloat64()
+		w.raw = w.keep*w.raw + w.draw*w.chance.NormFloat64()
 		w.from, w.to = w.to, w.to+w.smooth*(w.raw-w.to)
 		w.left += wanderTick
 	}

@@ -63,6 +63,9 @@ type Servo struct {
 	MostTiltDegrees       float64 `toml:"most_tilt_degrees"`       // mechanical stop, positive
 	DriftMicros           float64 `toml:"drift_micros"`            // shift of the centre when warm
 	DriftSeconds          float64 `toml:"drift_seconds"`           // time constant of warming, while pulses come
+	RepeatMicros          float64 `toml:"repeat_micros"`           // standard deviation of where it comes to rest, drawn at each change of pulse
+	StickMicros           float64 `toml:"stick_micros"`            // beyond its dead zone, what it takes to leave rest
+	SmallestMoveMicros    float64 `toml:"smallest_move_micros"`    // it moves by this or more in a frame of its own, or not at all; beyond the dead zone it hunts
 	StartMicros           float64 `toml:"start_micros"`            // where the shaft stands at the beginning; 0 is its centre
 	LeastMicros           float64 `toml:"least_micros"`            // shorter pulses count as this one; 0 is no limit
 	MostMicros            float64 `toml:"most_micros"`             // longer pulses count as this one; 0 is no limit
@@ -173,10 +176,12 @@ type Counter struct {
 	Of             int     `toml:"of"`              // which output or joint, from 0
 	CountsPerTurn  float64 `toml:"counts_per_turn"` // quadrature counts; for a joint per turn, or per mm where it travels
 	Reversed       bool    `toml:"reversed"`
-	MissedFraction float64 `toml:"missed_fraction"` // of the edges
-	JitterMicros   float64 `toml:"jitter_micros"`   // standard deviation of the time an edge is given
-	WobbleCounts   float64 `toml:"wobble_counts"`   // once-a-turn error of an eccentric disc, amplitude
-	PhaseTurns     float64 `toml:"phase_turns"`     // where the mark or the absolute zero lies
+	MissedFraction float64 `toml:"missed_fraction"`  // of the edges
+	JitterMicros   float64 `toml:"jitter_micros"`    // standard deviation of the time an edge is given
+	FalsePerSecond float64 `toml:"false_per_second"` // edges that nothing made, picked up from elsewhere; either way where the kind counts both ways
+	NoiseCounts    float64 `toml:"noise_counts"`     // of an absolute reading, standard deviation, anew each step
+	WobbleCounts   float64 `toml:"wobble_counts"`    // once-a-turn error of an eccentric disc, amplitude
+	PhaseTurns     float64 `toml:"phase_turns"`      // where the mark or the absolute zero lies
 }
 
 // clone returns a copy that shares nothing with m.

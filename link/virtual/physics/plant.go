@@ -37,9 +37,12 @@ func New(m Machine, seed uint64) (*Plant, error) {
 	if p.step == 0 {
 		p.step = DefaultStepMicros
 	}
-	p.drive.wander = newWander(seed)
+	p.drive.wander.chance = newChance(seed, 0x77616e646572)
+	for i := range p.axes {
+		p.axes[i].servo.chance = newChance(seed, 0x736572766f+uint64(i))
+	}
 	for i := range p.sensors {
-		p.sensors[i] = newSensor(seed, i)
+		p.sensors[i].chance = newChance(seed, 0x73656e736f72+uint64(i))
 	}
 	p.configure()
 	p.place()
@@ -89,7 +92,7 @@ func (p *Plant) Now() int64 { return p.now }
 
 // SetPulse gives the servo of an axis a pulse from now on; 0 is no pulse: the
 // servo is not driven and stays where it is.
-func (p *Plant) SetPulse(axis int, micros float64) { p.axes[axis].servo.pulse = max(micros, 0) }
+func (p *Plant) SetPulse(axis int, micros float64) { p.axes[axis].servo.heed(max(micros, 0)) }
 
 // SetDrive switches the motor: 0 off, 1 forward, -1 reverse. A drive that is
 // not reversible takes -1 as off.

@@ -157,7 +157,7 @@ func TestSumAndDifference(t *testing.T) {
 }
 
 func TestWanderIsAsAsked(t *testing.T) {
-	w := newWander(11)
+	w := wander{chance: newChance(11, 0x77616e646572)}
 	w.configure(0.01, 2)
 	const n = 400_000
 	var sum, squares, lagged float64

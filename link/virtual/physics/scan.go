@@ -98,9 +98,10 @@ type scanned struct {
 
 // Scan lets the machine itself tell what its dead band and its ratio curve are:
 // it tries pulses one after the other, as a patient person would who has no end
-// stops. The joints are made endless for it; weights stay. Results are kept in
-// memory by machine and options, and must not be changed. The error is a
-// *ParameterError or a *ScanError.
+// stops. The joints are made endless for it; weights stay. The servo's scatter is
+// left out, so that an edge is the median of what one would find. Results are
+// kept in memory by machine and options, and must not be changed. The error is
+// a *ParameterError or a *ScanError.
 func Scan(m Machine, o ScanOptions) (Truth, error) {
 	if err := m.Validate(); err != nil {
 		return Truth{}, err
@@ -172,8 +173,8 @@ func (s *scanner) scan(m Machine) (Truth, error) {
 	return truth, nil
 }
 
-// start returns the machine without sensors and end stops, running, its servos
-// in the middle and held at the warmth asked.
+// start returns the machine without sensors, end stops and scatter of the
+// servos, running, its servos in the middle and held at the warmth asked.
 func (s *scanner) start(m Machine) (*Plant, error) {
 	m = m.clone()
 	m.Counters = nil
@@ -184,6 +185,7 @@ func (s *scanner) start(m Machine) (*Plant, error) {
 		servo := &m.Axes[i].Servo
 		servo.CentreMicros += servo.DriftMicros * s.options.Warmth
 		servo.DriftMicros, servo.DriftSeconds = 0, 0
+		servo.RepeatMicros = 0
 	}
 	p, err := New(m, s.options.Seed)
 	if err != nil {

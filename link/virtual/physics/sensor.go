@@ -1,9 +1,6 @@
 package physics
 
-import (
-	"math"
-	"math/rand/v2"
-)
+import "math"
 
 // sensor is a counter made ready and its state.
 type sensor struct {
@@ -14,6 +11,7 @@ type sensor struct {
 	turn           float64 // counts in which the wobble and the wrap repeat
 	sign           float64
 	missed, jitter float64
+	stray, noise   float64 // false edges a second; counts
 	wobble, phase  float64
 	dead           bool
 
@@ -22,20 +20,8 @@ type sensor struct {
 	lost     int64 // counts that were missed, signed
 	edges    int64 // marks passed
 	last     int64 // time of the last edge, us
-	source   *rand.PCG
-	random   *rand.Rand
-}
-
-func newSensor(seed uint64, i int) sensor {
-	source := rand.NewPCG(seed, 0x73656e736f72+uint64(i))
-	return sensor{source: source, random: rand.New(source)}
-}
-
-func (s *sensor) clone() sensor {
-	c := *s
-	source := *s.source
-	c.source, c.random = &source, rand.New(&source)
-	return c
+	flicker  int64 // of an absolute reading, counts
+	chance   chance
 }
 
 func (s *sensor) configure(m Counter, unit string) {
@@ -52,6 +38,7 @@ func (s *sensor) configure(m Counter, unit string) {
 		s.sign = -1
 	}
 	s.missed, s.jitter = m.MissedFraction, m.JitterMicros
+	s.stray, s.noise = m.FalsePerSecond, m.NoiseCounts
 	s.wobble, s.phase = m.WobbleCounts, m.PhaseTurns
 }
 
@@ -83,6 +70,7 @@ func (s *sensor) start(turns float64) {
 // step parts move at constant speed, so an edge's time is found on a straight
 // line.
 func (s *sensor) pass(turns float64, from, micros float64) {
+	s.disturb(from, micros)
 	before := s.position
 	s.position = s.see(turns)
 	cell := int64(math.Floor(s.position))
@@ -104,9 +92,39 @@ func (s *sensor) pass(turns float64, from, micros float64) {
 	}
 	at := from + micros*(edge-before)/(s.position-before)
 	if s.jitter > 0 {
-		at += s.jitter * s.random.NormFloat64()
+		at += s.jitter * s.chance.NormFloat64()
 	}
 	s.last = max(int64(math.Round(at)), s.last)
+}
+
+// disturb adds what is not the machine's: false edges and the flicker of an
+// absolute reading.
+func (s *sensor) disturb(from, micros float64) {
+	if s.dead {
+		return
+	}
+	if s.noise > 0 {
+		s.flicker = int64(math.Round(s.noise * s.chance.NormFloat64()))
+	}
+	if s.stray == 0 || s.chance.Float64() >= s.stray*micros*1e-6 {
+		return
+	}
+	way := int64(1)
+	if s.kind != Mark && s.chance.Float64() < 0.5 {
+		way = -1
+	}
+	s.edges += way
+	s.lost -= way
+	s.last = max(int64(math.Round(from+micros*s.chance.Float64())), s.last)
+}
+
+// resume keeps the reading where it is after a change of the sensor: it counts
+// on from there.
+func (s *sensor) resume(turns float64) {
+	s.position = s.see(turns)
+	cell := int64(math.Floor(s.position))
+	s.lost += cell - s.cell
+	s.cell = cell
 }
 
 // count takes edges and returns how many of them were noticed.
@@ -118,7 +136,7 @@ func (s *sensor) count(crossed int64) int64 {
 	noticed := crossed
 	if s.missed > 0 {
 		for k := int64(0); k != crossed; k += step {
-			if s.random.Float64() < s.missed {
+			if s.chance.Float64() < s.missed {
 				noticed -= step
 				s.lost += step
 			}
@@ -135,7 +153,7 @@ func (s *sensor) reading() int64 {
 		return s.edges
 	case Absolute:
 		turn := int64(math.Round(s.turn))
-		return ((s.cell-s.lost)%turn + turn) % turn
+		return ((s.cell-s.lost+s.flicker)%turn + turn) % turn
 	}
 	return s.cell - s.lost
 }

@@ -131,3 +131,30 @@ func TestWobbleRepeatsEachTurn(t *testing.T) {
 	assert.InDelta(t, 50, most, 1.1)
 	assert.InDelta(t, -51, least, 1.1)
 }
+
+func TestNoiseOfAnAbsoluteReading(t *testing.T) {
+	m := plain()
+	m.Counters = []Counter{{Kind: Absolute, On: OnOutput, CountsPerTurn: 4096, NoiseCounts: 3, PhaseTurns: 0.5}}
+	p := build(t, m, 1)
+	var seen []float64
+	for range 4000 {
+		p.Advance(500)
+		count, _ := p.Counter(0)
+		seen = append(seen, float64(count))
+	}
+	middle, scatter := meanAndScatter(seen)
+	assert.InDelta(t, 2048, middle, 4*3/math.Sqrt(4000), "seed 1")
+	assert.InDelta(t, 3, scatter, 4*3/math.Sqrt(8000), "rounding adds 1/12 to the square, 0.014 here")
+}
+
+func TestFalseEdges(t *testing.T) {
+	m := plain()
+	m.Counters = []Counter{{Kind: Mark, On: OnShaft, FalsePerSecond: 40}, {Kind: Incremental, On: OnShaft, CountsPerTurn: 400, FalsePerSecond: 40}}
+	p := build(t, m, 1)
+	p.Advance(50_000_000)
+	marks, _ := p.Counter(0)
+	assert.InDelta(t, 2000, float64(marks), 4*math.Sqrt(2000), "one way only: a mark knows no direction; Poisson, seed 1")
+	walked, _ := p.Counter(1)
+	assert.LessOrEqual(t, math.Abs(float64(walked)), 4*math.Sqrt(2000), "a walk")
+	assert.NotZero(t, walked)
+}

@@ -9,6 +9,10 @@ const (
 	// servoLeastSpeed is the asked speed below which the servo's own friction
 	// wins, rad/s. At a gain of 40/s it leaves it some 0.006 us short.
 	servoLeastSpeed = 0.02 * degree
+
+	// servoFrame is how often a servo with a smallest move decides, s: the 20 ms
+	// of the pulses.
+	servoFrame = 0.02
 )
 
 // servo is a servo made ready (SI) and its state.
@@ -20,6 +24,8 @@ type servo struct {
 	low, high                                      float64 // shaft stops, rad
 	lowTilt, highTilt                              float64
 	drift, driftRate                               float64
+	repeat, stick                                  float64 // us; rad
+	smallest                                       float64 // speed of the smallest move in a frame, rad/s
 
 	// state
 	pulse    float64 // in force, us; 0 none
@@ -32,6 +38,10 @@ type servo struct {
 	sin, cos float64 // of the tilt
 	dead     bool    // answers no more
 	moved    bool    // tilt changed since the trigonometry was done
+	astray   float64 // by which it misses the pulse in force, us
+	frame    float64 // left of its own frame, s
+	held     float64 // speed asked for the rest of that frame, rad/s
+	chance   chance
 }
 
 func (s *servo) configure(m Servo) {
@@ -49,6 +59,9 @@ func (s *servo) configure(m Servo) {
 	if m.DriftSeconds > 0 {
 		s.driftRate = 1 / m.DriftSeconds
 	}
+	s.repeat = m.RepeatMicros
+	s.stick = m.StickMicros * math.Abs(s.radPerMicro)
+	s.smallest = m.SmallestMoveMicros * math.Abs(s.radPerMicro) / servoFrame
 	s.moved = true
 }
 
@@ -72,6 +85,17 @@ func (s *servo) shaftAt(tilt float64) float64 {
 	return math.Asin(min(max(math.Sin(tilt-s.offset)/s.link+s.hornSin, -1), 1)) - s.horn
 }
 
+// heed takes the pulse in force from now on, us.
+func (s *servo) heed(micros float64) {
+	if micros == s.pulse {
+		return
+	}
+	s.pulse = micros
+	if s.repeat > 0 {
+		s.astray = s.repeat * s.chance.NormFloat64()
+	}
+}
+
 // servoParts is into how many parts the servo cuts a step, since where it comes
 // to rest in its dead zone hangs on how far it coasts.
 const servoParts = 4
@@ -91,7 +115,7 @@ func (s *servo) step(h float64) {
 
 // still reports whether the servo rests and nothing asks it to move.
 func (s *servo) still() bool {
-	return s.speed == 0 && (s.pulse == 0 || s.dead || s.asked() == 0)
+	return s.speed == 0 && (s.pulse == 0 || s.dead || s.held == 0 && s.asked() == 0)
 }
 
 // part moves the servo: a speed loop with a slew limit and a lag around a
@@ -102,7 +126,7 @@ func (s *servo) part(h float64) {
 		if s.driftRate > 0 {
 			s.warmth += (1 - s.warmth) * h * s.driftRate
 		}
-		asked = s.asked()
+		asked = s.ask(h)
 	}
 	s.speed = (s.speed + h/s.lag*asked) / (1 + h/s.lag)
 	if asked == 0 && math.Abs(s.speed) < servoLeastSpeed {
@@ -122,11 +146,30 @@ func (s *servo) asked() float64 {
 	default:
 		return 0
 	}
+	if s.speed == 0 && math.Abs(left) < s.stick {
+		return 0
+	}
 	asked := min(max(s.gain*left, -s.slew), s.slew)
 	if math.Abs(asked) < servoLeastSpeed || s.atStop && (asked > 0) == (s.angle == s.high) {
 		return 0
 	}
 	return asked
+}
+
+// ask is the speed asked now. A servo with a smallest move decides once in a
+// frame of its own and keeps to that for the frame.
+func (s *servo) ask(h float64) float64 {
+	if s.smallest == 0 {
+		return s.asked()
+	}
+	if s.frame -= h; s.frame <= 0 {
+		s.frame = servoFrame
+		s.held = s.asked()
+		if s.held != 0 {
+			s.held = math.Copysign(min(max(math.Abs(s.held), s.smallest), s.slew), s.held)
+		}
+	}
+	return s.held
 }
 
 func (s *servo) target() float64 {
@@ -137,7 +180,7 @@ func (s *servo) target() float64 {
 	if s.most > 0 {
 		pulse = min(pulse, s.most)
 	}
-	return (pulse - s.centre - s.drift*s.warmth) * s.radPerMicro
+	return (pulse + s.astray - s.centre - s.drift*s.warmth) * s.radPerMicro
 }
 
 // turn puts the shaft at an angle, held by the stops, and drags the ball's

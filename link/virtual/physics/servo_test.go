@@ -109,3 +109,20 @@ func TestDriftWarms(t *testing.T) {
 	assert.InDelta(t, 9.5, p.Tilt(0), 5e-3)
 	assert.InDelta(t, 10-0.5*(1-math.Exp(-1.0/20)), cold, 5e-3)
 }
+
+func TestCloneGoesOnAsTheOriginal(t *testing.T) {
+	m := plain()
+	m.Axes[0].Servo.RepeatMicros = 2
+	p := build(t, m, 5)
+	p.SetPulse(0, 1600)
+	p.Advance(500_000)
+	c := p.Clone()
+	for _, pulse := range []float64{1700, 1400, 1600} {
+		for _, one := range []*Plant{p, c} {
+			one.SetPulse(0, pulse)
+			one.Advance(500_000)
+		}
+		assert.Equal(t, p.Tilt(0), c.Tilt(0))
+	}
+	assert.NotEqual(t, tiltAfter(t, m, 1600), p.Tilt(0), "the same pulse, another rest")
+}

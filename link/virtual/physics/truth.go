@@ -72,15 +72,19 @@ func (p *Plant) MotorTorque() float64 { return p.drive.motor }
 func (p *Plant) Clone() *Plant {
 	c := *p
 	c.machine = p.machine.clone()
-	c.drive.wander = p.drive.wander.clone()
+	c.drive.wander.chance = p.drive.wander.chance.clone()
 	c.axes = append([]axis(nil), p.axes...)
+	for i := range c.axes {
+		c.axes[i].servo.chance = p.axes[i].servo.chance.clone()
+	}
 	c.joints = append([]joint(nil), p.joints...)
 	c.faults = append([]Fault(nil), p.faults...)
 	c.oldBall = make([]float64, len(p.axes))
 	c.oldOutput = make([]float64, len(p.axes))
 	c.sensors = make([]sensor, len(p.sensors))
 	for i := range p.sensors {
-		c.sensors[i] = p.sensors[i].clone()
+		c.sensors[i] = p.sensors[i]
+		c.sensors[i].chance = p.sensors[i].chance.clone()
 	}
 	c.configure()
 	return &c

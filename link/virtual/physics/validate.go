@@ -108,6 +108,9 @@ func (s Servo) check(c *checker, at string) {
 	c.within(at+"most_tilt_degrees", s.MostTiltDegrees, 0, 80, "0 to 80")
 	c.within(at+"drift_micros", s.DriftMicros, -200, 200, "-200 to 200")
 	c.atLeast0(at+"drift_seconds", s.DriftSeconds)
+	c.within(at+"repeat_micros", s.RepeatMicros, 0, 20, "0 to 20")
+	c.within(at+"stick_micros", s.StickMicros, 0, 100, "0 to 100")
+	c.within(at+"smallest_move_micros", s.SmallestMoveMicros, 0, 100, "0 to 100")
 	c.atLeast0(at+"start_micros", s.StartMicros)
 	c.atLeast0(at+"least_micros", s.LeastMicros)
 	c.atLeast0(at+"most_micros", s.MostMicros)
@@ -225,6 +228,11 @@ func (s Counter) check(c *checker, at string, axes int) {
 	}
 	c.within(at+"missed_fraction", s.MissedFraction, 0, 1, "0 to 1")
 	c.atLeast0(at+"jitter_micros", s.JitterMicros)
+	c.within(at+"false_per_second", s.FalsePerSecond, 0, 400, "0 to 400")
+	c.atLeast0(at+"noise_counts", s.NoiseCounts)
+	if s.NoiseCounts > 0 && s.Kind != Absolute {
+		c.fail(at+"noise_counts", s.NoiseCounts, "0 unless the counter is absolute")
+	}
 	c.within(at+"wobble_counts", s.WobbleCounts, 0, max(s.CountsPerTurn/7, 0), "so small that the count never runs back, under a seventh of a turn")
 }
 
