@@ -57,7 +57,7 @@ func serve(o options, pace float64, out, errs io.Writer) error {
 	defer line.Close()
 	stop := make(chan struct{})
 	var once sync.Once
-	off := onSignal(io.Discard, func(string) {}, func() { once.Do(func() { close(stop) }) })
+	off := onSignal(io.Discard, func(string) {}, func(error) { once.Do(func() { close(stop) }) })
 	defer off()
 	fmt.Fprintln(out, line.Path())
 	fmt.Fprintf(errs, "serving the virtual rig %q, %s, seed %d; end it with ctrl-c\n", o.demo, paceWords(pace), o.seed)

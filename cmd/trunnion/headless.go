@@ -39,8 +39,8 @@ func refuseUnarmed(o options) error {
 // runHeadless is the run itself, also for the default command without a
 // terminal.
 func runHeadless(o options, out, errs io.Writer) int {
-	ctx, cancel := context.WithCancel(context.Background())
-	defer cancel()
+	ctx, cancel := context.WithCancelCause(context.Background())
+	defer cancel(nil)
 	l := lines{out: out}
 	s, err := sit(o, math.Inf(1), listeners{event: l.event})
 	if err != nil {

@@ -25,6 +25,7 @@ type options struct {
 	pace     string
 	seed     uint64
 	out      string
+	resume   string
 	arm      bool
 	standsAt []string
 	rate     int
@@ -41,6 +42,7 @@ func (o *options) flags(name string, errs io.Writer) *pflag.FlagSet {
 	f.StringVar(&o.pace, "pace", "", "how fast virtual time passes: a factor of real time, or max")
 	f.Uint64Var(&o.seed, "seed", 1, "of the virtual rig's noise")
 	f.StringVar(&o.out, "out", "", "folder for the results; the default is a new one below trunnion-results")
+	f.StringVar(&o.resume, "resume", "", "folder of an interrupted run to go on with, from its last finished reading")
 	f.BoolVar(&o.arm, "arm", false, "arm the rig at the start; needed to move a real rig without a terminal")
 	f.StringArrayVar(&o.standsAt, "stands-at", nil, "where a joint stands now, measured from its datum, such as \"lift=200\"; its whole travel may then be used; may be repeated")
 	f.IntVar(&o.rate, "sample-rate", 100, "samples a second")

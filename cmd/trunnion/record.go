@@ -62,19 +62,44 @@ func plainName(name string) string {
 	return string(plain)
 }
 
-// readRun opens a record for a replay.
-func readRun(dir string) (session.Recorded, logbook.Recovery, error) {
+// readRun opens a record for a replay, or to go on with it.
+func readRun(dir string) ([]session.Sitting, logbook.Recovery, error) {
 	record, recovery, err := logbook.Open(logbook.OSFS{}, dir)
 	if err != nil {
-		return session.Recorded{}, recovery, err
+		return nil, recovery, err
 	}
 	defer record.Close()
-	var r session.Recorded
+	sittings, err := sittingsOf(record)
+	return sittings, recovery, err
+}
+
+// sittingsOf cuts a record at its openings.
+func sittingsOf(record *logbook.Record) ([]session.Sitting, error) {
+	var sittings []session.Sitting
+	var starts []uint64 // samples recorded before each opening
 	for _, e := range record.Events {
-		r.Events = append(r.Events, session.RecordedEvent{Kind: session.Kind(e.Kind), Wall: e.Wall, Payload: e.Payload})
+		switch e.Kind {
+		case string(session.Opened):
+			sittings = append(sittings, session.Sitting{})
+			starts = append(starts, e.Samples)
+		case "record", "resumed", "closed": // the logbook's own
+			continue
+		}
+		if n := len(sittings); n > 0 {
+			sittings[n-1].Events = append(sittings[n-1].Events, session.RecordedEvent{Kind: session.Kind(e.Kind), Payload: e.Payload})
+		}
 	}
-	r.Samples, err = record.Samples.ByPosition(0, record.Samples.Reach())
-	return r, recovery, err
+	for i := range sittings {
+		end := record.Samples.Reach()
+		if i+1 < len(starts) {
+			end = starts[i+1]
+		}
+		var err error
+		if sittings[i].Samples, err = record.Samples.ByPosition(starts[i], end); err != nil {
+			return nil, err
+		}
+	}
+	return sittings, nil
 }
 
 // replay runs a recorded run through today's code.

@@ -95,9 +95,10 @@ func TestRecordedCalibrationIsReadable(t *testing.T) {
 func TestReplayRefusesATamperedRun(t *testing.T) {
 	recorded, _, err := readRun(recordedRun)
 	require.NoError(t, err)
-	for i, e := range recorded.Events {
+	events := recorded[0].Events
+	for i, e := range events {
 		if e.Kind == session.Called && bytes.Contains(e.Payload, []byte(`"tilt"`)) {
-			recorded.Events[i].Payload = bytes.Replace(e.Payload, []byte(`"Pulse":1`), []byte(`"Pulse":2`), 1)
+			events[i].Payload = bytes.Replace(e.Payload, []byte(`"Pulse":1`), []byte(`"Pulse":2`), 1)
 			break
 		}
 	}
@@ -106,7 +107,7 @@ func TestReplayRefusesATamperedRun(t *testing.T) {
 
 	recorded, _, err = readRun(recordedRun)
 	require.NoError(t, err)
-	recorded.Samples = append(recorded.Samples[:5000:5000], recorded.Samples[5001:]...)
+	recorded[0].Samples = append(recorded[0].Samples[:5000:5000], recorded[0].Samples[5001:]...)
 	_, err = session.Replay(context.Background(), recorded, nil)
 	assert.Error(t, err, "a sample is missing")
 }

@@ -7,6 +7,8 @@ import (
 	"os/signal"
 	"syscall"
 	"time"
+
+	"trunnion/tuning/session"
 )
 
 // patience is how long the program may take after a signal to stop the rig,
@@ -17,7 +19,7 @@ const patience = 1500 * time.Millisecond
 // rest of the program is doing, and lets cancel end it. If it has not ended
 // after patience, or at a second signal, it is ended here. The returned function
 // takes the handling off again.
-func onSignal(errs io.Writer, stop func(why string), cancel func()) (off func()) {
+func onSignal(errs io.Writer, stop func(why string), cancel func(cause error)) (off func()) {
 	signals := make(chan os.Signal, 4)
 	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
 	done := make(chan struct{})
@@ -26,9 +28,10 @@ func onSignal(errs io.Writer, stop func(why string), cancel func()) (off func())
 		case <-done:
 			return
 		case sig := <-signals:
-			go stop(fmt.Sprintf("signal %v", sig))
+			why := fmt.Sprintf("signal %v", sig)
+			go stop(why)
 			fmt.Fprintf(errs, "trunnion: %v: the rig is stopped, the record is kept\n", sig)
-			cancel()
+			cancel(&session.Stopped{Why: why})
 		}
 		select {
 		case <-done:

@@ -30,7 +30,8 @@ type sitting struct {
 	client  *client.Client
 	record  *logbook.Writer
 	session *session.Session
-	ticking chan struct{} // closed to end the record's ticks
+	earlier []session.Sitting // of a run that is gone on with
+	ticking chan struct{}     // closed to end the record's ticks
 	ended   sync.WaitGroup
 	closing sync.Once
 	failed  error // of closing
@@ -93,6 +94,11 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 	if err != nil {
 		return nil, err
 	}
+	for _, e := range s.earlier {
+		if err := s.session.Restore(e); err != nil {
+			return nil, err
+		}
+	}
 	current.Store(s.session)
 	ok = true
 	return s, nil
@@ -125,8 +131,12 @@ func (s *sitting) connect(o options, pace float64, places session.StandsAt) erro
 	return nil
 }
 
-// startRecord makes the results folder with the rig file and an empty record.
+// startRecord opens the record: a new one with the rig file beside it, or that
+// of the run to go on with.
 func (s *sitting) startRecord(o options, rigText []byte) error {
+	if o.resume != "" {
+		return s.resumeRecord(o.resume)
+	}
 	dir, err := runFolder(o.out, s.rig, time.Now())
 	if err != nil {
 		return err
@@ -142,6 +152,23 @@ func (s *sitting) startRecord(o options, rigText []byte) error {
 	s.ended.Add(1)
 	go s.tick()
 	return s.record.Snapshot("rig.toml", rigText)
+}
+
+// resumeRecord reads what an interrupted run holds and opens its record for
+// more.
+func (s *sitting) resumeRecord(dir string) error {
+	earlier, _, err := readRun(dir)
+	if err != nil {
+		return err
+	}
+	s.record, _, err = logbook.Resume(logbook.OSFS{}, filepath.ToSlash(dir), version(), time.Now())
+	if err != nil {
+		return err
+	}
+	s.dir, s.earlier = dir, earlier
+	s.ended.Add(1)
+	go s.tick()
+	return nil
 }
 
 // tick keeps what a power cut can cost below a second.

@@ -13,6 +13,7 @@ import (
 	"math"
 
 	"trunnion/tuning/finding"
+	"trunnion/tuning/moves"
 	"trunnion/tuning/units"
 )
 
@@ -30,6 +31,7 @@ type Result struct {
 	WhyMost     string            `json:"why_most"`
 	Jog         []Jog             `json:"jog"`
 	Bursts      []Burst           `json:"bursts"`
+	Known       moves.Known       `json:"known"`
 	Findings    []finding.Finding `json:"findings"`
 }
 

@@ -125,7 +125,7 @@ func (s *side) expected(pulse units.Pulse) float64 {
 // runOnTurns is how many shaft turns pass while the tilt comes and goes.
 func runOnTurns(ax *moves.Axis) float64 { return 0.5 * ax.Nominal.PerSecond() }
 
-// know keeps what the moves need: a comfortable pulse each way and the slope.
+// know keeps what the moves need: a comfortable pulse each way.
 func (r *Result) know(ax *moves.Axis, sides []*side) {
 	const comfortable = 0.35 // ratio at which the joint is brought home
 	for _, s := range sides {
@@ -141,9 +141,5 @@ func (r *Result) know(ax *moves.Axis, sides []*side) {
 		} else {
 			ax.Known.CountsDown = best
 		}
-	}
-	if n := len(sides[0].jogs); n > 1 {
-		a, b := sides[0].jogs[0], sides[0].jogs[n-1]
-		ax.Known.Slope = (b.Ratio.Value - a.Ratio.Value) / float64(b.Pulse-a.Pulse)
 	}
 }

@@ -55,6 +55,7 @@ func Run(ctx context.Context, ax *moves.Axis) (Result, error) {
 		return r, err
 	}
 	conclude(ax, &r)
+	r.Known = ax.Known
 	for _, f := range r.Findings {
 		ax.Find(f)
 	}

@@ -28,6 +28,9 @@ type Place struct {
 	Approach measure.Approach
 }
 
+// isOf reports whether a reading was taken at this place.
+func (p Place) isOf(r measure.Reading) bool { return r.Pulse == p.Pulse && r.Approach == p.Approach }
+
 // Span is one side of the curve: from the edge outward to the pulse limit.
 type Span struct {
 	Edge, Limit units.Pulse

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/measure"
@@ -15,6 +16,7 @@ import (
 type Settings struct {
 	Above, Below Span
 	Guess        Guess
+	Earlier      []measure.Reading // of an interrupted sweep, to be gone on with
 }
 
 const (
@@ -38,7 +40,13 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 	if _, err := ax.Spin(ctx); err != nil {
 		return r, err
 	}
+	earlier := slices.Clone(settings.Earlier)
 	for i, place := range plan {
+		if k := slices.IndexFunc(earlier, place.isOf); k >= 0 {
+			r.take(earlier[k])
+			earlier = slices.Delete(earlier, k, k+1)
+			continue
+		}
 		reading, taken, err := one(ctx, ax, place, settings)
 		if err != nil {
 			return r, err

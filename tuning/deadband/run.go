@@ -3,6 +3,7 @@ package deadband
 import (
 	"context"
 	"math"
+	"slices"
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/measure"
@@ -15,6 +16,7 @@ type Settings struct {
 	RoughAbove units.Pulse // edges as the check found them, to a step of its jog
 	RoughBelow units.Pulse
 	EdgeStdErr float64 // wanted error of an edge, us
+	Earlier    []Try   // of an interrupted search, to be gone on with
 }
 
 const (
@@ -55,7 +57,12 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 		newSearch(Above, measure.Inward, settings.RoughAbove),
 		newSearch(Below, measure.Inward, settings.RoughBelow),
 	}
-	tries, err := rounds(ctx, ax, searches, settings.EdgeStdErr)
+	for _, t := range settings.Earlier {
+		for _, s := range searches {
+			s.take(t)
+		}
+	}
+	tries, err := rounds(ctx, ax, searches, settings)
 	if err != nil {
 		return Result{}, err
 	}
@@ -77,8 +84,8 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 }
 
 // rounds makes one try of each unfinished search in turn until all are done.
-func rounds(ctx context.Context, ax *moves.Axis, searches []*search, wanted float64) ([]Try, error) {
-	var tries []Try
+func rounds(ctx context.Context, ax *moves.Axis, searches []*search, settings Settings) ([]Try, error) {
+	tries, wanted := slices.Clone(settings.Earlier), settings.EdgeStdErr
 	for open := true; open; {
 		open = false
 		for _, s := range searches {

@@ -34,6 +34,14 @@ func newSearch(side Side, approach measure.Approach, rough units.Pulse) *search 
 // pulse is where the next try goes.
 func (s *search) pulse() units.Pulse { return units.Pulse(s.side.sign() * s.next).Rounded() }
 
+// take takes a try made earlier, if it is of this edge.
+func (s *search) take(t Try) {
+	if t.Side == s.side && t.Approach == s.approach {
+		s.next = s.side.sign() * float64(t.Pulse)
+		s.record(t.Turned)
+	}
+}
+
 // record takes the answer and places the next try: nearer after a turn, farther
 // after a still, the step halved at each change of answer.
 func (s *search) record(turned bool) {

@@ -15,7 +15,6 @@ import (
 	"math"
 	"time"
 
-	"trunnion/tuning/bench"
 	"trunnion/tuning/pid"
 	"trunnion/tuning/units"
 )
@@ -32,9 +31,6 @@ type Settings struct {
 	RatioLeast float64        // measured range, with a margin
 	RatioMost  float64
 	Slowest    float64 // smallest ratio that the axis can hold, > 0
-	Counter    int
-	Neutral    units.Pulse
-	Table      []bench.TablePoint
 }
 
 // Result of the gains task.
@@ -48,7 +44,6 @@ type Result struct {
 	Predicted   SmallStep     `json:"predicted_small_step"` // of a step too small to saturate
 	HoldZone    float64       `json:"hold_zone_counts"`
 	Reachable   float64       `json:"reachable_error_counts"` // the finest place the axis can be sent to
-	Loop        bench.Loop    `json:"-"`
 	Considered  []Alternative `json:"considered"`
 }
 
@@ -135,7 +130,6 @@ func Design(s Settings) (Result, error) {
 	}
 	r.Predicted, r.Law = weighted(best, s)
 	hold(&r, s)
-	r.Loop = bench.Loop{Counter: s.Counter, Table: s.Table, Gains: onTheWire(r.Law)}
 	return r, r.Law.Validate()
 }
 

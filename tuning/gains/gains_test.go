@@ -16,10 +16,11 @@ func invented() Settings {
 	return Settings{
 		DeadTime: units.Estimate{Value: 0.03, StdErr: 0.001}, Lag: units.Estimate{Value: 0.04, StdErr: 0.001},
 		ShaftSpeed: 6.6, PerTurn: 1600, Frame: 0.02, Goal: 1.6, Tolerance: 130,
-		RatioLeast: -1.1, RatioMost: 1.0, Slowest: 0.01, Counter: 1, Neutral: 1510,
-		Table: []bench.TablePoint{{RatioQ13: -9830, PulseTenths: 10000}, {RatioQ13: -1, PulseTenths: 14850}, {RatioQ13: 1, PulseTenths: 15380}, {RatioQ13: 9830, PulseTenths: 20000}},
+		RatioLeast: -1.1, RatioMost: 1.0, Slowest: 0.01,
 	}
 }
+
+var inventedTable = []bench.TablePoint{{RatioQ13: -9830, PulseTenths: 10000}, {RatioQ13: -1, PulseTenths: 14850}, {RatioQ13: 1, PulseTenths: 15380}, {RatioQ13: 9830, PulseTenths: 20000}}
 
 // The definition, not the digits: at the chosen gains the sensitivity peak of
 // the exact loop is what was asked for, and a search over closed-loop times
@@ -62,7 +63,7 @@ func TestPredictedStepEndsInsideTheHoldZone(t *testing.T) {
 	r, err := Design(invented())
 	require.NoError(t, err)
 	for _, size := range []float64{-9000, -700, 700, 9000} {
-		path, err := Predict(r, 1510, 0.02, size, 6)
+		path, err := Predict(r, inventedTable, 1510, 0.02, size, 6)
 		require.NoError(t, err)
 		last := path[len(path)-1].Counts
 		assert.InDelta(t, size, last, r.Law.HoldRelease, "step of %g counts", size)

@@ -59,6 +59,12 @@ func hold(r *Result, s Settings) {
 	r.Law.HoldDelayS = math.Max(r.Plant.LoopS, 0.1)
 }
 
+// Loop is what the controller is given: the law, the counter it goes by, and
+// the inverse table.
+func (r Result) Loop(counter int, table []bench.TablePoint) bench.Loop {
+	return bench.Loop{Counter: counter, Table: table, Gains: onTheWire(r.Law)}
+}
+
 // onTheWire is the law as the controller takes it.
 func onTheWire(l pid.Law) bench.Gains {
 	return bench.Gains{

@@ -5,6 +5,7 @@ import (
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/pid"
+	"trunnion/tuning/units"
 )
 
 // Point of a predicted response.
@@ -17,8 +18,8 @@ type Point struct {
 // the plant from rest at 0 to a set-point in counts, and returns the path every
 // control period for the given time. The pulse waits for the next servo frame,
 // then for the axis's dead time; the ratio follows with the axis's lag.
-func Predict(r Result, neutral float64, frame, setPoint, duration float64) ([]Point, error) {
-	table, err := lawTable(r.Loop.Table, neutral)
+func Predict(r Result, points []bench.TablePoint, neutral units.Pulse, frame, setPoint, duration float64) ([]Point, error) {
+	table, err := lawTable(points, float64(neutral))
 	if err != nil {
 		return nil, err
 	}
@@ -41,7 +42,7 @@ func Predict(r Result, neutral float64, frame, setPoint, duration float64) ([]Po
 			if out.Holding {
 				wanted = 0
 			}
-			wanted = atTable(r.Loop.Table, wanted)
+			wanted = atTable(points, wanted)
 		}
 		if k%framesEvery == 0 {
 			inForce = wanted

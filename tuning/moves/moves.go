@@ -41,10 +41,9 @@ type Axis struct {
 
 // Known is what the check found out; the moves need it.
 type Known struct {
-	Neutral    units.Pulse // the output stands still there
-	CountsUp   units.Pulse // the output turns comfortably and counts up
-	CountsDown units.Pulse // and counts down
-	Slope      float64     // rough ratio per us outside the band, signed; for planning only
+	Neutral    units.Pulse `json:"neutral_us"`     // the output stands still there
+	CountsUp   units.Pulse `json:"counts_up_us"`   // the output turns comfortably and counts up
+	CountsDown units.Pulse `json:"counts_down_us"` // and counts down
 }
 
 // Times of the moves, on the controller's clock.

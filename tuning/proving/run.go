@@ -15,10 +15,13 @@ import (
 // Settings of the proof.
 type Settings struct {
 	Gains        gains.Result
-	Frame        float64   // servo frame, s
-	Unit         string    // of the joint
-	UnitPerCount float64   // signed
-	Tolerance    float64   // in Unit
+	Frame        float64            // servo frame, s
+	Unit         string             // of the joint
+	UnitPerCount float64            // signed
+	Tolerance    float64            // in Unit
+	Earlier      []Step             // of an interrupted proof, to be gone on with
+	Table        []bench.TablePoint // the fitted inverse table
+	Counter      int                // of the axis
 }
 
 // sizes are a fine, a middling and a large step, in Unit: four tolerances, and a
@@ -28,6 +31,9 @@ func (s Settings) sizes(ax *moves.Axis, now bench.Sample) []float64 {
 	room := float64(high-low) * math.Abs(s.UnitPerCount)
 	return []float64{math.Min(4*s.Tolerance, room/20), room / 20, room / 6}
 }
+
+// perSize is how many steps are made of a size: up, back, down and back.
+const perSize = 4
 
 // Run loads table and gains, closes the loop at the middle of the room, and
 // goes through the steps. It parks the rig at the end.
@@ -43,7 +49,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
 		return r, err
 	}
-	if err := ax.Bench.LoadLoop(ctx, ax.Servo, s.Gains.Loop); err != nil {
+	if err := ax.Bench.LoadLoop(ctx, ax.Servo, s.Gains.Loop(s.Counter, s.Table)); err != nil {
 		return r, err
 	}
 	now, err := ax.Now(ctx)
@@ -51,11 +57,15 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 		return r, err
 	}
 	sizes := s.sizes(ax, now)
-	steps := 4 * len(sizes)
+	steps := perSize * len(sizes)
 	ax.Say(bench.Intends, "close the loop and go %d steps of up to %.1f %s either way from here", steps, sizes[len(sizes)-1], s.Unit)
-	home := float64(now.Counters[s.Gains.Loop.Counter].Count)
+	home := float64(now.Counters[s.Counter].Count)
 	at := home
-	for _, size := range sizes {
+	for i, size := range sizes {
+		if len(s.Earlier) >= perSize*(i+1) { // all steps of this size are made
+			r.Steps = append(r.Steps, s.Earlier[perSize*i:perSize*(i+1)]...)
+			continue
+		}
 		for _, offset := range []float64{size, 0, -size, 0} {
 			to := math.Round(home + offset/s.UnitPerCount)
 			step, err := oneStep(ctx, ax, s, home, at, to)
@@ -80,7 +90,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 
 // oneStep sends the axis from one count to another and measures the way.
 func oneStep(ctx context.Context, ax *moves.Axis, s Settings, home, from, to float64) (Step, error) {
-	counter := s.Gains.Loop.Counter
+	counter := s.Counter
 	start, err := ax.Now(ctx)
 	if err != nil {
 		return Step{}, err
@@ -88,7 +98,7 @@ func oneStep(ctx context.Context, ax *moves.Axis, s Settings, home, from, to flo
 	began := float64(start.Counters[counter].Count)
 	size := to - began // from where it stands: the last step's error is not this one's
 	duration := watchTime(s, size)
-	predicted, err := gains.Predict(s.Gains, float64(ax.Known.Neutral), s.Frame, size, duration)
+	predicted, err := gains.Predict(s.Gains, s.Table, ax.Known.Neutral, s.Frame, size, duration)
 	if err != nil {
 		return Step{}, err
 	}

@@ -27,7 +27,6 @@ func (s *Session) axisMoves(i int) (*moves.Axis, error) {
 	}
 	return &moves.Axis{
 		Bench:   s.bench,
-		Report:  func(n bench.Note) { s.emit(Kind(n.Kind), n.Text, n.Data) },
 		Name:    r.Axes[i].Name,
 		Servo:   r.Axes[i].Servo,
 		Output:  measure.Sensor{Counter: feedback.Counter, PerTurn: feedback.CountsPerTurn},

@@ -6,107 +6,86 @@ import (
 	"fmt"
 	"time"
 
-	"trunnion/tuning/bench"
 	"trunnion/tuning/calibration"
 	"trunnion/tuning/playback"
-	"trunnion/tuning/rig"
 )
 
-// Recorded is what a replay takes from a record: the events in order, each as
-// its kind and payload, and the samples of the same connection.
-type Recorded struct {
-	Events  []RecordedEvent
-	Samples bench.Trace
+// Replay runs the tasks of a recorded run through today's code, without a rig,
+// and returns the calibration they give. On the same architecture, with the same
+// version, it is the recorded one bit for bit. A run that was interrupted and
+// gone on with has several sittings; a task that the record shows interrupted is
+// replayed up to there.
+func Replay(ctx context.Context, sittings []Sitting, listen func(Event)) (calibration.Document, error) {
+	if len(sittings) == 0 {
+		return calibration.Document{}, &NotReplayable{"it holds no opening, so that the rig is not known"}
+	}
+	var document calibration.Document
+	for i := range sittings {
+		var err error
+		if document, err = replaySitting(ctx, sittings[:i], sittings[i], listen); err != nil {
+			return document, err
+		}
+	}
+	return document, nil
 }
 
-// RecordedEvent is an event as the record holds it.
-type RecordedEvent struct {
-	Kind    Kind
-	Wall    time.Time
-	Payload json.RawMessage
-}
-
-// NotReplayable says what a record lacks for a replay.
-type NotReplayable struct{ Reason string }
-
-func (e *NotReplayable) Error() string {
-	return "this run cannot be replayed: " + e.Reason
-}
-
-// Replay runs the tasks of a recorded session through today's code, without a
-// rig, and returns the calibration they give. On the same architecture, with
-// the same version, it is the recorded one bit for bit. A task that the record
-// ends in the middle of is replayed up to there and returns an error.
-func Replay(ctx context.Context, r Recorded, listen func(Event)) (calibration.Document, error) {
-	opening, calls, tasks, err := r.take()
+// replaySitting replays one sitting after what the earlier ones found.
+func replaySitting(ctx context.Context, earlier []Sitting, sitting Sitting, listen func(Event)) (calibration.Document, error) {
+	st, err := sitting.sort()
 	if err != nil {
 		return calibration.Document{}, err
 	}
-	var description rig.Rig
-	if err := json.Unmarshal(opening.Rig, &description); err != nil {
-		return calibration.Document{}, &NotReplayable{"its rig description cannot be read: " + err.Error()}
-	}
-	play := playback.NewPlay(opening.Identity, calls, r.Samples)
-	began := r.Events[0].Wall
 	s, err := New(Config{
-		Rig: description, Bench: play, Software: opening.Software, StandsAt: opening.StandsAt, Listen: listen,
-		Now: func() time.Time { return began }, // a replay takes no time
+		Rig: st.description, Bench: playback.NewPlay(st.opening.Identity, st.calls, st.samples), Software: st.opening.Software,
+		StandsAt: st.opening.StandsAt, Listen: listen, Now: func() time.Time { return time.Time{} }, // a replay takes no time
 	})
 	if err != nil {
 		return calibration.Document{}, err
+	}
+	for _, e := range earlier {
+		if err := s.Restore(e); err != nil {
+			return s.Document(), err
+		}
+	}
+	tasks := st.tasks()
+	if len(tasks) == 0 {
+		return s.Document(), nil
 	}
 	if err := s.Arm(ctx); err != nil {
 		return s.Document(), err
 	}
 	for _, t := range tasks {
-		if err := s.RunTask(ctx, t.axis, t.task); err != nil {
-			return s.Document(), fmt.Errorf("%s of %s: %w", t.task, description.Axes[t.axis].Name, err)
+		axis, ok := st.description.AxisNamed(t.axis)
+		if !ok {
+			return s.Document(), &NotReplayable{fmt.Sprintf("there is no axis %q", t.axis)}
+		}
+		if err := s.RunTask(ctx, axis, t.task); err != nil && t.done {
+			return s.Document(), fmt.Errorf("%s of %s: %w", t.task, t.axis, err)
 		}
 	}
 	return s.Document(), nil
 }
 
-// begun is a task that the record says was begun.
+// begun is a task that the record says was begun, and whether it was finished.
 type begun struct {
-	axis int
+	axis string
 	task Task
+	done bool
 }
 
-// take sorts the events out.
-func (r Recorded) take() (opening Opening, calls []playback.Call, tasks []begun, err error) {
-	var description rig.Rig
-	for _, e := range r.Events {
-		var event Event
+// tasks lists what was begun in a sitting.
+func (st story) tasks() []begun {
+	var list []begun
+	for _, e := range st.events {
 		switch e.Kind {
-		case Opened, Called, Began:
-			if err := json.Unmarshal(e.Payload, &event); err != nil {
-				return opening, nil, nil, &NotReplayable{fmt.Sprintf("an event of kind %q cannot be read: %v", e.Kind, err)}
-			}
-		default:
-			continue
-		}
-		switch e.Kind {
-		case Opened:
-			if err = json.Unmarshal(event.Data, &opening); err == nil {
-				err = json.Unmarshal(opening.Rig, &description)
-			}
-		case Called:
-			var c playback.Call
-			err = json.Unmarshal(event.Data, &c)
-			calls = append(calls, c)
 		case Began:
-			axis, ok := description.AxisNamed(event.Axis)
-			if !ok {
-				err = fmt.Errorf("there is no axis %q", event.Axis)
+			list = append(list, begun{axis: e.Axis, task: e.Task})
+		case Ended:
+			var o Outcome
+			if n := len(list); n > 0 && json.Unmarshal(e.Data, &o) == nil {
+				list[n-1].done = o.Done
 			}
-			tasks = append(tasks, begun{axis, event.Task})
-		}
-		if err != nil {
-			return opening, nil, nil, &NotReplayable{err.Error()}
 		}
 	}
-	if len(opening.Rig) == 0 {
-		return opening, nil, nil, &NotReplayable{"it holds no opening, so that the rig is not known"}
-	}
-	return opening, calls, tasks, nil
+	return list
 }

@@ -104,8 +104,10 @@ type Session struct {
 
 // axisWork is what is known of one axis.
 type axisWork struct {
-	moves *moves.Axis
-	done  calibration.Axis
+	moves   *moves.Axis
+	done    calibration.Axis
+	current Task
+	taken   readings // of the current task, as long as it is not finished
 }
 
 // ErrNotArmed says that a task was asked for before Arm.
@@ -135,7 +137,14 @@ func New(cfg Config) (*Session, error) {
 		if err != nil {
 			return nil, err
 		}
-		s.axes = append(s.axes, &axisWork{moves: ax, done: calibration.Axis{Name: ax.Name}})
+		w := &axisWork{moves: ax, done: calibration.Axis{Name: ax.Name}}
+		ax.Report = func(n bench.Note) {
+			s.emit(Kind(n.Kind), n.Text, n.Data)
+			if n.Kind == bench.Reading {
+				w.taken.add(n.Data)
+			}
+		}
+		s.axes = append(s.axes, w)
 	}
 	s.emit(Opened, fmt.Sprintf("rig %q with %d axes, controller %q", cfg.Rig.Name, len(cfg.Rig.Axes), identity.Name), Opening{
 		Software: cfg.Software, RigHash: cfg.Rig.Hash(), Rig: description, Identity: identity, StandsAt: cfg.StandsAt,
@@ -192,8 +201,8 @@ func (s *Session) setArmed(yes bool) {
 // setLimits tells the controller the rig file's pulse limits, and the travel
 // limits from the datum or from where the joints stand.
 func (s *Session) setLimits(ctx context.Context) error {
-	for _, a := range s.cfg.Rig.Axes {
-		if err := s.bench.SetPulseLimits(ctx, a.Servo, a.Pulse.Limits()); err != nil {
+	for i, a := range s.cfg.Rig.Axes {
+		if err := s.axes[i].setLimits(ctx, s.bench, a); err != nil {
 			return err
 		}
 	}
@@ -209,6 +218,22 @@ func (s *Session) setLimits(ctx context.Context) error {
 		}
 	}
 	return s.bench.SetTravelLimits(ctx, s.cfg.Rig.TravelLimits(s.cfg.Rig.Bounds(s.zeros))...)
+}
+
+// setLimits tells the controller the pulse limits and, where they are known from
+// an earlier sitting, the tighter ones and the neutral.
+func (w *axisWork) setLimits(ctx context.Context, b bench.Bench, a rig.Axis) error {
+	limits := a.Pulse.Limits()
+	if c := w.done.Check; c != nil {
+		limits.Least, limits.Most = c.PulseLeast, c.PulseMost
+	}
+	if err := b.SetPulseLimits(ctx, a.Servo, limits); err != nil {
+		return err
+	}
+	if w.know(); w.done.Check != nil {
+		return b.SetNeutral(ctx, a.Servo, w.moves.Known.Neutral)
+	}
+	return nil
 }
 
 // Stop stops the rig at once, latched, and ends the running task.

@@ -13,6 +13,7 @@ import (
 	"trunnion/tuning/check"
 	"trunnion/tuning/curve"
 	"trunnion/tuning/deadband"
+	"trunnion/tuning/finding"
 	"trunnion/tuning/gains"
 	"trunnion/tuning/measure"
 	"trunnion/tuning/proving"
@@ -48,9 +49,12 @@ func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) 
 		}
 		err = s.ended(ctx, err)
 	}()
-	if err := s.axes[axis].ready(task); err != nil {
+	w := s.axes[axis]
+	if err := w.ready(task); err != nil {
 		return err
 	}
+	w.beginTask(task)
+	w.know()
 	if task.Moves() {
 		if err := s.rearm(ctx); err != nil {
 			return err
@@ -107,11 +111,22 @@ func (s *Session) ended(ctx context.Context, err error) error {
 		if errors.As(err, &stopped) {
 			s.setArmed(false)
 		}
+		var fault *finding.Error
+		if errors.As(err, &fault) { // the machine will be changed, so what was read of it is void
+			s.discardTaken()
+		}
 		s.emit(Ended, err.Error(), Outcome{Error: err.Error()})
 		return err
 	}
 	s.emit(Ended, "", Outcome{Done: true})
 	return s.failed()
+}
+
+// discardTaken throws away the readings of the task that just ended.
+func (s *Session) discardTaken() {
+	for _, w := range s.axes {
+		w.taken = readings{}
+	}
 }
 
 // runTask is the table of tasks.
@@ -205,6 +220,7 @@ func finish[R any](s *Session, w *axisWork, task Task, place **R, summarise func
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		w.forget(task)
+		w.taken = readings{}
 		*place = &result
 		return nil
 	}
@@ -230,6 +246,7 @@ func (s *Session) deadBandSettings(w *axisWork) deadband.Settings {
 	return deadband.Settings{
 		RoughAbove: w.done.Check.RoughAbove, RoughBelow: w.done.Check.RoughBelow,
 		EdgeStdErr: float64(s.cfg.Rig.Goals.Edge),
+		Earlier:    w.taken.tries,
 	}
 }
 
@@ -242,9 +259,10 @@ func curveSettings(w *axisWork) curve.Settings {
 		points[j.Pulse] = j.Ratio.Value
 	}
 	return curve.Settings{
-		Above: curve.Span{Edge: units.Pulse(above.Pulse.Value), Limit: c.PulseMost},
-		Below: curve.Span{Edge: units.Pulse(below.Pulse.Value), Limit: c.PulseLeast},
-		Guess: curve.NewGuess(points),
+		Above:   curve.Span{Edge: units.Pulse(above.Pulse.Value), Limit: c.PulseMost},
+		Below:   curve.Span{Edge: units.Pulse(below.Pulse.Value), Limit: c.PulseLeast},
+		Guess:   curve.NewGuess(points),
+		Earlier: w.taken.sweep,
 	}
 }
 
@@ -271,7 +289,7 @@ func fit(w *axisWork, accuracy float64) (calibration.Fit, error) {
 
 func stepSettings(w *axisWork) step.Settings {
 	least, most := w.done.Fit.Model.RatioRange()
-	return step.Settings{Curve: fittedCurve{&w.done.Fit.Model}, RatioLeast: float64(least), RatioMost: float64(most)}
+	return step.Settings{Curve: fittedCurve{&w.done.Fit.Model}, RatioLeast: float64(least), RatioMost: float64(most), Earlier: w.taken.steps}
 }
 
 // fittedCurve is the model as the step task needs it.
@@ -305,8 +323,7 @@ func (s *Session) gainsSettings(axis int) gains.Settings {
 		Goal:       s.cfg.Rig.Goals.Ms,
 		Tolerance:  tolerance / math.Abs(perCount),
 		RatioLeast: inRange * float64(least), RatioMost: inRange * float64(most),
-		Slowest: slowest(w.done.Fit.Table), Counter: w.moves.Output.Counter,
-		Neutral: w.done.DeadBand.Neutral, Table: w.done.Fit.Table.Points,
+		Slowest: slowest(w.done.Fit.Table),
 	}
 }
 
@@ -345,6 +362,7 @@ func (s *Session) proveSettings(axis int) proving.Settings {
 	unit, perCount, tolerance := s.joint(axis)
 	return proving.Settings{
 		Gains: *s.axes[axis].done.Gains, Frame: float64(s.cfg.Bench.Identity().FrameMicros) / 1e6,
-		Unit: unit, UnitPerCount: perCount, Tolerance: tolerance,
+		Unit: unit, UnitPerCount: perCount, Tolerance: tolerance, Earlier: s.axes[axis].taken.closures,
+		Table: s.axes[axis].done.Fit.Table.Points, Counter: s.axes[axis].moves.Output.Counter,
 	}
 }

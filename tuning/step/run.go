@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"trunnion/tuning/bench"
@@ -33,6 +34,7 @@ type Settings struct {
 	Curve      Curve
 	RatioLeast float64 // measured range
 	RatioMost  float64
+	Earlier    []Taken // of an interrupted task, to be gone on with; with their traces
 }
 
 // Run makes the planned steps and fits them together. It parks the rig at the
@@ -47,8 +49,13 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	if _, err := ax.Spin(ctx); err != nil {
 		return Result{}, err
 	}
-	var taken []Taken
+	taken, earlier := []Taken{}, slices.Clone(s.Earlier)
 	for i, p := range plan {
+		if k := slices.IndexFunc(earlier, p.isOf); k >= 0 {
+			taken = append(taken, earlier[k])
+			earlier = slices.Delete(earlier, k, k+1)
+			continue
+		}
 		if err := makeRoom(ctx, ax, p); err != nil {
 			return Result{}, err
 		}

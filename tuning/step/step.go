@@ -25,6 +25,9 @@ type Planned struct {
 	FromRatio, ToRatio float64
 }
 
+// isOf reports whether a step was made as planned here.
+func (p Planned) isOf(t Taken) bool { return t.FromRatio == p.FromRatio && t.ToRatio == p.ToRatio }
+
 // shares of the greatest ratio used from which and to which steps go: large and
 // small, outward and inward.
 var shares = [][2]float64{{0.2, 0.7}, {0.7, 0.2}, {0.35, 0.55}, {0.55, 0.35}}
