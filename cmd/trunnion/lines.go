@@ -5,7 +5,6 @@ import (
 	"io"
 	"math"
 	"strings"
-	"time"
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/calibration"
@@ -13,22 +12,17 @@ import (
 	"trunnion/tuning/session"
 )
 
-// lines prints events, one line each. Calls and progress are for record and
-// screen, not for reading.
-type lines struct {
-	out   io.Writer
-	start time.Time
-}
+// lines prints events, one line each, with the time on the controller's clock,
+// which is also that of a bench when the virtual rig runs flat out. Calls and
+// progress are for record and screen, not for reading.
+type lines struct{ out io.Writer }
 
 func (l *lines) event(e session.Event) {
 	if e.Kind == session.Called || e.Kind == session.Kind(bench.Progress) || (e.Kind == session.Ended && e.Text == "") {
 		return
 	}
-	if l.start.IsZero() {
-		l.start = e.Wall
-	}
 	place := strings.TrimSuffix(e.Axis+", "+string(e.Task), ", ")
-	fmt.Fprintf(l.out, "%7.1f s  %-22s %-9s %s\n", e.Wall.Sub(l.start).Seconds(), place, e.Kind, e.Text)
+	fmt.Fprintf(l.out, "%7.1f s  %-22s %-9s %s\n", e.At.Seconds(), place, e.Kind, e.Text)
 }
 
 // summary prints what a run found, axis by axis.

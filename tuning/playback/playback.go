@@ -24,7 +24,7 @@ import (
 type Call struct {
 	Method  string          `json:"method"`
 	Args    json.RawMessage `json:"args,omitempty"`
-	At      units.Instant   `json:"at_us,omitempty"`        // what it returned
+	At      units.Instant   `json:"at_us,omitempty"`        // what it returned; of a watch, its last sample's
 	First   uint64          `json:"first_sample,omitempty"` // of a watch: sequence numbers
 	Last    uint64          `json:"last_sample,omitempty"`
 	Samples int             `json:"samples,omitempty"` // how many the watch gave
@@ -91,7 +91,7 @@ func (r *recorder) Watch(ctx context.Context, u bench.Until) (bench.Trace, error
 	trace, err := r.inner.Watch(ctx, u)
 	c := Call{Method: "watch", Args: encode(argsOf(u)), Samples: len(trace), Error: failureOf(err)}
 	if len(trace) > 0 {
-		c.First, c.Last = trace[0].Sequence, trace.Last().Sequence
+		c.First, c.Last, c.At = trace[0].Sequence, trace.Last().Sequence, trace.Last().At
 	}
 	r.report(c)
 	return trace, err

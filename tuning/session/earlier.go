@@ -190,35 +190,12 @@ func addDecoded[T any](r *readings, data json.RawMessage) error {
 
 // restoreResult takes over the result of a finished task.
 func (w *axisWork) restoreResult(e Event) error {
+	if !slices.Contains(Tasks(), e.Task) {
+		return fmt.Errorf("there is no such task")
+	}
 	w.forget(e.Task)
 	w.taken = readings{}
-	d := &w.done
-	switch e.Task {
-	case Check:
-		return decodeInto(e.Data, &d.Check)
-	case DeadBand:
-		return decodeInto(e.Data, &d.DeadBand)
-	case Curve:
-		return decodeInto(e.Data, &d.Curve)
-	case Fit:
-		return decodeInto(e.Data, &d.Fit)
-	case Step:
-		return decodeInto(e.Data, &d.Step)
-	case Gains:
-		return decodeInto(e.Data, &d.Gains)
-	case Prove:
-		return decodeInto(e.Data, &d.Prove)
-	}
-	return nil
-}
-
-func decodeInto[T any](data json.RawMessage, place **T) error {
-	v := new(T)
-	if err := json.Unmarshal(data, v); err != nil {
-		return err
-	}
-	*place = v
-	return nil
+	return w.slot(e.Task).decode(e.Data)
 }
 
 // beginTask notes that a task begins: one that is finished already is done

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"trunnion/tuning/bench"
+	"trunnion/tuning/units"
 )
 
 // Task is one of the seven of an axis.
@@ -51,6 +52,7 @@ type Event struct {
 	Sequence uint64          `json:"-"`
 	Wall     time.Time       `json:"-"`
 	Kind     Kind            `json:"-"`
+	At       units.Instant   `json:"at_us,omitempty"` // on the controller's clock, as far as a call had told it
 	Axis     string          `json:"axis,omitempty"`
 	Task     Task            `json:"task,omitempty"`
 	Text     string          `json:"text,omitempty"`

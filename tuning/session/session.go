@@ -25,6 +25,7 @@ import (
 	"trunnion/tuning/moves"
 	"trunnion/tuning/playback"
 	"trunnion/tuning/rig"
+	"trunnion/tuning/units"
 )
 
 // Rig is what a session drives.
@@ -96,7 +97,8 @@ type Session struct {
 	mu      sync.Mutex // over what follows
 	armed   bool       // the person's leave to move, until a stop
 	number  uint64
-	failure error // of the record
+	at      units.Instant // the newest that a call told of the controller's clock
+	failure error         // of the record
 	cancel  context.CancelCauseFunc
 	axis    string
 	task    Task
@@ -127,7 +129,7 @@ func New(cfg Config) (*Session, error) {
 	if s.cfg.Listen == nil {
 		s.cfg.Listen = func(Event) {}
 	}
-	s.bench = playback.Recorded(cfg.Bench, func(c playback.Call) { s.emit(Called, "", c) })
+	s.bench = playback.Recorded(cfg.Bench, s.called)
 	description, err := json.Marshal(cfg.Rig)
 	if err != nil {
 		return nil, err
@@ -286,11 +288,19 @@ func (s *Session) Axes() []string {
 	return names
 }
 
+// called records a call of the bench.
+func (s *Session) called(c playback.Call) {
+	s.mu.Lock()
+	s.at = max(s.at, c.At)
+	s.mu.Unlock()
+	s.emit(Called, "", c)
+}
+
 // emit records an event and hands it on. A record that fails ends the task.
 func (s *Session) emit(kind Kind, text string, data any) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	e := Event{Kind: kind, Axis: s.axis, Task: s.task, Text: text, Wall: s.cfg.Now()}
+	e := Event{Kind: kind, At: s.at, Axis: s.axis, Task: s.task, Text: text, Wall: s.cfg.Now()}
 	if data != nil {
 		raw, err := json.Marshal(data)
 		if err != nil {

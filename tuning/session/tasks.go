@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -32,8 +33,8 @@ func (e *NeedsFirst) Error() string {
 // RunTask runs one task of one axis and parks the rig. A task that cannot begin
 // or that was ended from outside returns an error; its events say so too.
 func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) {
-	if axis < 0 || axis >= len(s.axes) {
-		return fmt.Errorf("session: there is no axis %d", axis)
+	if axis < 0 || axis >= len(s.axes) || !slices.Contains(Tasks(), task) {
+		return fmt.Errorf("session: there is no task %q of axis %d", task, axis)
 	}
 	if err := s.failed(); err != nil {
 		return err
@@ -164,46 +165,56 @@ func (w *axisWork) ready(task Task) error {
 	return nil
 }
 
-// has reports whether a task is done.
-func (w *axisWork) has(task Task) bool {
+// slot is the place of one task's result.
+type slot struct {
+	full   bool
+	clear  func()
+	decode func(json.RawMessage) error
+}
+
+func slotOf[R any](place **R) slot {
+	return slot{
+		full:  *place != nil,
+		clear: func() { *place = nil },
+		decode: func(data json.RawMessage) error {
+			result := new(R)
+			if err := json.Unmarshal(data, result); err != nil {
+				return err
+			}
+			*place = result
+			return nil
+		},
+	}
+}
+
+// slot is where the result of a task is kept.
+func (w *axisWork) slot(task Task) slot {
 	switch d := &w.done; task {
 	case Check:
-		return d.Check != nil
+		return slotOf(&d.Check)
 	case DeadBand:
-		return d.DeadBand != nil
+		return slotOf(&d.DeadBand)
 	case Curve:
-		return d.Curve != nil
+		return slotOf(&d.Curve)
 	case Fit:
-		return d.Fit != nil
+		return slotOf(&d.Fit)
 	case Step:
-		return d.Step != nil
+		return slotOf(&d.Step)
 	case Gains:
-		return d.Gains != nil
+		return slotOf(&d.Gains)
 	case Prove:
-		return d.Prove != nil
+		return slotOf(&d.Prove)
 	}
-	return false
+	panic(fmt.Sprintf("session: there is no task %q", task))
 }
+
+// has reports whether a task is done.
+func (w *axisWork) has(task Task) bool { return w.slot(task).full }
 
 // forget throws away a task and all that was built on it.
 func (w *axisWork) forget(from Task) {
 	for _, task := range Tasks()[slices.Index(Tasks(), from):] {
-		switch d := &w.done; task {
-		case Check:
-			d.Check = nil
-		case DeadBand:
-			d.DeadBand = nil
-		case Curve:
-			d.Curve = nil
-		case Fit:
-			d.Fit = nil
-		case Step:
-			d.Step = nil
-		case Gains:
-			d.Gains = nil
-		case Prove:
-			d.Prove = nil
-		}
+		w.slot(task).clear()
 	}
 }
 
