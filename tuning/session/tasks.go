@@ -86,6 +86,7 @@ func (s *Session) end() { s.begin("", "", nil) }
 
 // panicked stops the rig after a panic in a task and turns it into an error.
 func (s *Session) panicked(r any) error {
+	s.setArmed(false)
 	stopErr := s.cfg.Bench.Stop()
 	err := fmt.Errorf("session: a fault in the program itself: %v; the rig was stopped", r)
 	if stopErr != nil {
