@@ -41,7 +41,7 @@ func jogLimits(ctx context.Context, ax *moves.Axis, r *Result) error {
 			}
 			r.know(ax, sides)
 		}
-		if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+		if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 			return err
 		}
 	}
@@ -127,7 +127,7 @@ func runOnTurns(ax *moves.Axis) float64 { return 0.5 * ax.Nominal.PerSecond() }
 
 // know keeps what the moves need: a comfortable pulse each way.
 func (r *Result) know(ax *moves.Axis, sides []*side) {
-	const comfortable = 0.35 // ratio at which the joint is brought home
+	const comfortable = 0.35 // ratio at which the joint is brought back
 	for _, s := range sides {
 		best := s.good
 		for _, j := range s.jogs {

@@ -1,6 +1,6 @@
 // Package curve measures which ratio each pulse gives: readings on both sides
 // of the dead band, from both approaches, in an order that spreads drift and
-// keeps the joint at home.
+// keeps the joint near the middle of its room.
 //
 // Place is pure and says where the readings go; Run takes them. Fitting a law
 // to them is the next task, in package variator.

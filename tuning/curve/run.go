@@ -61,7 +61,7 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 			Text: fmt.Sprintf("%v, %s: ratio %+.4f ±%.4f over %.1f shaft turns", reading.Pulse, reading.Approach, reading.Ratio.Value, reading.Ratio.StdErr, reading.ShaftTurns)})
 		ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: i + 1, Of: len(plan), SecondsLeft: 2 * float64(len(plan)-i-1)}})
 	}
-	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 		return r, err
 	}
 	ax.Say(bench.Decided, "%d readings, ratios %+.3f to %+.3f measured", len(r.Readings), r.RatioLeast, r.RatioMost)
@@ -75,11 +75,11 @@ func (r *Result) take(m measure.Reading) {
 }
 
 // one takes a reading from neutral and goes back there. It reports false when
-// the joint has no room even from home and with the shortest gate.
+// the joint has no room even from the middle and with the shortest gate.
 func one(ctx context.Context, ax *moves.Axis, place Place, settings Settings) (measure.Reading, bool, error) {
 	gate, ok, err := room(ctx, ax, place, settings.Guess)
 	if err == nil && !ok {
-		if err = ax.Home(ctx, ax.Known.Neutral); err == nil {
+		if err = ax.Return(ctx, ax.Known.Neutral); err == nil {
 			gate, ok, err = room(ctx, ax, place, settings.Guess)
 		}
 	}

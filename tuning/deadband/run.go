@@ -40,7 +40,7 @@ func moved(counts units.Counts, shaftTurns float64, perTurn float64) bool {
 }
 
 // Run searches the four edges in turn about, so that a drift touches all alike
-// and the joint stays near home, and returns the analysis of its tries.
+// and the joint stays near the middle, and returns the analysis of its tries.
 func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error) {
 	defer ax.Bench.Park()
 	ax.Say(bench.Intends, "search the four edges near %v and %v in steps down to %.0f us; the output creeps at most a quarter turn a try",
@@ -102,7 +102,7 @@ func rounds(ctx context.Context, ax *moves.Axis, searches []*search, settings Se
 			ax.Report(bench.Note{Kind: bench.Reading, Text: t.String(), Data: t})
 			progress(ax, searches, wanted)
 		}
-		if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+		if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 			return tries, err
 		}
 	}

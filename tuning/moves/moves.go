@@ -1,6 +1,6 @@
 // Package moves is the hand at the bench: the few moves that every procedure is
 // made of. Spin the drive up, come to a pulse, wait until it is there, take a
-// reading, go home, rest.
+// reading, return, rest.
 //
 // An Axis knows where its counts come from, how far it may turn, and what has
 // been found out about it so far. It drives bench.Bench and knows only the

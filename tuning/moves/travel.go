@@ -39,20 +39,20 @@ func (a *Axis) middle(s bench.Sample) (count units.Counts, width units.Turns) {
 	return low + (high-low)/2, units.Turns(float64(high-low) / a.Output.PerTurn)
 }
 
-// nearHome is the share of the room within which the output counts as home.
-const nearHome = 0.05
+// nearMiddle is the share of the room within which the output counts as in the middle.
+const nearMiddle = 0.05
 
-// Home brings the output to the middle of its room, with the drive on, and
+// Return brings the output back to the middle of its room, with the drive on, and
 // rests it there. It does nothing when it is there already. from is the pulse
 // in force; the tilt is at neutral afterwards.
-func (a *Axis) Home(ctx context.Context, from units.Pulse) error {
+func (a *Axis) Return(ctx context.Context, from units.Pulse) error {
 	s, err := a.Now(ctx)
 	if err != nil {
 		return err
 	}
 	target, width := a.middle(s)
 	away := target - s.Counters[a.Output.Counter].Count
-	if math.Abs(float64(away)) <= nearHome*float64(width)*a.Output.PerTurn {
+	if math.Abs(float64(away)) <= nearMiddle*float64(width)*a.Output.PerTurn {
 		return a.Rest(ctx, from)
 	}
 	pulse := a.Known.CountsUp

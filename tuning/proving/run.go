@@ -46,7 +46,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	if _, err := ax.Spin(ctx); err != nil {
 		return r, err
 	}
-	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 		return r, err
 	}
 	if err := ax.Bench.LoadLoop(ctx, ax.Servo, s.Gains.Loop(s.Counter, s.Table)); err != nil {
@@ -59,16 +59,16 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	sizes := s.sizes(ax, now)
 	steps := perSize * len(sizes)
 	ax.Say(bench.Intends, "close the loop and go %d steps of up to %.1f %s either way from here", steps, sizes[len(sizes)-1], s.Unit)
-	home := float64(now.Counters[s.Counter].Count)
-	at := home
+	centre := float64(now.Counters[s.Counter].Count)
+	at := centre
 	for i, size := range sizes {
 		if len(s.Earlier) >= perSize*(i+1) { // all steps of this size are made
 			r.Steps = append(r.Steps, s.Earlier[perSize*i:perSize*(i+1)]...)
 			continue
 		}
 		for _, offset := range []float64{size, 0, -size, 0} {
-			to := math.Round(home + offset/s.UnitPerCount)
-			step, err := oneStep(ctx, ax, s, home, at, to)
+			to := math.Round(centre + offset/s.UnitPerCount)
+			step, err := oneStep(ctx, ax, s, centre, at, to)
 			if err != nil {
 				return r, err
 			}
@@ -89,7 +89,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 }
 
 // oneStep sends the axis from one count to another and measures the way.
-func oneStep(ctx context.Context, ax *moves.Axis, s Settings, home, from, to float64) (Step, error) {
+func oneStep(ctx context.Context, ax *moves.Axis, s Settings, centre, from, to float64) (Step, error) {
 	counter := s.Counter
 	start, err := ax.Now(ctx)
 	if err != nil {
@@ -117,7 +117,7 @@ func oneStep(ctx context.Context, ax *moves.Axis, s Settings, home, from, to flo
 	unit := math.Abs(s.UnitPerCount)
 	band := math.Max(s.Tolerance/unit, s.Gains.HoldZone)
 	step := Step{
-		From: (from - home) * s.UnitPerCount, To: (to - home) * s.UnitPerCount, At: at,
+		From: (from - centre) * s.UnitPerCount, To: (to - centre) * s.UnitPerCount, At: at,
 		Measured: Measure(measured, size, band), Predicted: Measure(predicted, size, band), Apart: apart(measured, predicted) * unit,
 	}
 	step.Measured.Error *= s.UnitPerCount

@@ -67,7 +67,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 		ax.Report(bench.Note{Kind: bench.Reading, Data: t, Text: fmt.Sprintf("step %+.2f to %+.2f: %v to %v, %d samples", t.FromRatio, t.ToRatio, t.FromPulse, t.ToPulse, len(t.Trace))})
 		ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: i + 1, Of: len(plan), SecondsLeft: 2 * float64(len(plan)-i-1)}})
 	}
-	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 		return Result{}, err
 	}
 	result, err := Analyse(taken, s.Curve, ax.Shaft, ax.Output)
@@ -98,7 +98,7 @@ func makeRoom(ctx context.Context, ax *moves.Axis, p Planned) error {
 	if needed < free {
 		return nil
 	}
-	if err := ax.Home(ctx, ax.Known.Neutral); err != nil {
+	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 		return err
 	}
 	if needed > float64(down+up)/2 {
