@@ -80,7 +80,7 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	return result, ax.Bench.Park()
 }
 
-// makeRoom brings the joint home when the step would need more than is free on
+// makeRoom brings the joint back when the step would need more than is free on
 // its side.
 func makeRoom(ctx context.Context, ax *moves.Axis, p Planned) error {
 	now, err := ax.Now(ctx)
