@@ -16,10 +16,11 @@ import (
 
 // Result of the curve task.
 type Result struct {
-	Readings   []measure.Reading `json:"readings"`
-	RatioLeast float64           `json:"ratio_least"` // measured range
-	RatioMost  float64           `json:"ratio_most"`
-	Unreached  []units.Pulse     `json:"unreached_us"` // pulses that the joint had no room to measure
+	Readings      []measure.Reading `json:"readings"`
+	RatioLeast    float64           `json:"ratio_least"` // measured range
+	RatioMost     float64           `json:"ratio_most"`
+	Unreached     []units.Pulse     `json:"unreached_us"`     // pulses that the joint had no room to measure
+	Repeatability units.Estimate    `json:"repeatability_us"` // of the tilt, standard deviation from visit to visit
 }
 
 // Place is one reading to be taken.
@@ -46,8 +47,10 @@ var shares = []float64{0, 0.05, 0.12, 0.25, 0.4, 0.55, 0.7, 0.85, 1}
 var replicated = []float64{0.05, 0.4, 0.85}
 
 // clearOfEdge is how far outside its edge the innermost reading lies, us: the
-// edge itself is blurred by runout and repeatability.
-const clearOfEdge = 6.0
+// edge itself is blurred by runout and repeatability, and right beside it the
+// ratio comes up more steeply than any law says, since the contact is still
+// partly on the ball's cap.
+const clearOfEdge = 12.0
 
 // Plan lists the readings of both sides in bench order. Sides alternate, so
 // that the joint comes back what it went, and along each side the places jump

@@ -64,7 +64,10 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
 		return r, err
 	}
-	ax.Say(bench.Decided, "%d readings, ratios %+.3f to %+.3f measured", len(r.Readings), r.RatioLeast, r.RatioMost)
+	if repeat := Repeatability(r.Readings); !math.IsInf(repeat.StdErr, 0) {
+		r.Repeatability = repeat
+	}
+	ax.Say(bench.Decided, "%d readings, ratios %+.3f to %+.3f measured; the tilt comes back to a pulse to %v us", len(r.Readings), r.RatioLeast, r.RatioMost, r.Repeatability)
 	return r, ax.Bench.Park()
 }
 

@@ -64,7 +64,7 @@ type Edge struct {
 	Side     Side             `json:"side"`
 	Approach measure.Approach `json:"approach"`
 	Pulse    units.Estimate   `json:"pulse_us"`
-	Scatter  float64          `json:"scatter_us"` // standard deviation of the threshold from try to try
+	Scatter  float64          `json:"scatter_us"` // standard deviation of the threshold from try to try, of all edges together
 	Tries    int              `json:"tries"`
 }
 
@@ -111,6 +111,7 @@ func Analyse(tries []Try) (Result, error) {
 			r.Edges = append(r.Edges, e)
 		}
 	}
+	r.pool()
 	r.HysteresisAbove = difference(r.Edges[0].Pulse, r.Edges[1].Pulse)
 	r.HysteresisBelow = difference(r.Edges[3].Pulse, r.Edges[2].Pulse)
 	r.Width = difference(r.Edges[0].Pulse, r.Edges[2].Pulse)
@@ -119,6 +120,19 @@ func Analyse(tries []Try) (Result, error) {
 		r.Findings = append(r.Findings, bandEaten(r))
 	}
 	return r, nil
+}
+
+// pool gives all edges the same scatter, the root mean square of theirs: it is
+// one servo that repeats so well, and a dozen tries say little about it.
+func (r *Result) pool() {
+	var square, tries float64
+	for _, e := range r.Edges {
+		square += float64(e.Tries) * e.Scatter * e.Scatter
+		tries += float64(e.Tries)
+	}
+	for i := range r.Edges {
+		r.Edges[i].Scatter = math.Sqrt(square / tries)
+	}
 }
 
 // edgeOf fits one edge from its own tries.

@@ -51,11 +51,13 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 	if _, err := ax.Spin(ctx); err != nil {
 		return Result{}, err
 	}
+	// The inward try before the outward one of the same side leaves lost motion
+	// and the gear's mesh taken up, so that the outward one starts loaded.
 	searches := []*search{
-		newSearch(Above, measure.Outward, settings.RoughAbove),
-		newSearch(Below, measure.Outward, settings.RoughBelow),
 		newSearch(Above, measure.Inward, settings.RoughAbove),
+		newSearch(Above, measure.Outward, settings.RoughAbove),
 		newSearch(Below, measure.Inward, settings.RoughBelow),
+		newSearch(Below, measure.Outward, settings.RoughBelow),
 	}
 	for _, t := range settings.Earlier {
 		for _, s := range searches {

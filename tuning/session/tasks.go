@@ -284,7 +284,7 @@ const tablePoints = 17
 
 // fit fits the law to the readings. accuracy is what was asked for, in percent.
 func fit(w *axisWork, accuracy float64) (calibration.Fit, error) {
-	model, err := variator.Fit(variator.FromMeasured(w.done.Curve.Readings), variator.FitOptions{})
+	model, err := variator.Fit(placed(*w.done.Curve), variator.FitOptions{})
 	if err != nil {
 		return calibration.Fit{}, err
 	}
@@ -297,6 +297,15 @@ func fit(w *axisWork, accuracy float64) (calibration.Fit, error) {
 	f.FitError = 100 * model.LeaveOneOut.Typical / largest
 	f.Findings = fitFindings(f, accuracy)
 	return f, nil
+}
+
+// placed are the readings of a sweep with the error of their place in theirs.
+func placed(c curve.Result) []variator.Reading {
+	readings := variator.FromMeasured(c.Readings)
+	for i, e := range curve.Errors(c.Readings, c.Repeatability.Value) {
+		readings[i].StdErr = e
+	}
+	return readings
 }
 
 func stepSettings(w *axisWork) step.Settings {
