@@ -41,6 +41,8 @@ type Design struct {
 	Rule   string `json:"rule"`
 	Kind   string `json:"kind"`
 	Tuning Tuning `json:"tuning"`
+	// Predicted is what the design will do; nil where it was not asked for (Rule.Design).
+	Predicted *Prediction `json:"predicted,omitempty"`
 }
 
 // DesignError says that a rule has no answer for a process.
