@@ -11,8 +11,10 @@ import (
 // change its rate and send urgently.
 //
 // Flat out, virtual time passes inside Read and nowhere else, so that one
-// goroutine that reads and writes gets the same run every time. At any other
-// pace time passes with the wall's, whoever asks for it.
+// goroutine that reads and writes gets the same run every time. In real time it
+// passes with the wall's, whoever asks for it. Faster, it follows the wall's but
+// inside Read only: a host that is held up for a moment of the wall's time must
+// not look silent for ten times as long.
 type Conn struct {
 	mu     sync.Mutex
 	rig    *Rig
@@ -92,6 +94,13 @@ func (c *Conn) pass() (behind int64) {
 	return behind - now
 }
 
+// passOutside is pass for calls other than Read.
+func (c *Conn) passOutside() {
+	if c.pacer.pace <= RealTime {
+		c.pass()
+	}
+}
+
 // Write implements link.Conn.
 func (c *Conn) Write(p []byte) error { return c.hand("write", func() { c.rig.Send(p) }) }
 
@@ -115,7 +124,7 @@ func (c *Conn) hand(op string, f func()) error {
 	if err := c.usable(op); err != nil {
 		return err
 	}
-	c.pass()
+	c.passOutside()
 	f()
 	return nil
 }
@@ -125,7 +134,7 @@ func (c *Conn) hand(op string, f func()) error {
 func (c *Conn) Do(f func(*Rig)) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.pass()
+	c.passOutside()
 	f(c.rig)
 }
 
@@ -134,7 +143,7 @@ func (c *Conn) Now() time.Duration {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if !c.closed {
-		c.pass()
+		c.passOutside()
 	}
 	return c.now()
 }
