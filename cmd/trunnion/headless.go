@@ -8,12 +8,14 @@ import (
 	"math"
 
 	"trunnion/link/port"
+	"trunnion/tuning/finding"
 )
 
 // headless does everything without a terminal, one line an event.
 func headless(args []string, out, errs io.Writer) int {
 	var o options
 	f := o.flags("run", errs)
+	f.BoolVar(&o.arm, "arm", false, "arm the rig at the start; a real rig is not moved without it")
 	done, err := parse(f, args, errs)
 	if done {
 		return exitDone
@@ -38,7 +40,7 @@ func refuseUnarmed(o options) error {
 
 // runHeadless is the run itself, also for the default command without a
 // terminal.
-func runHeadless(o options, out, errs io.Writer) int {
+func runHeadless(o options, out, errs io.Writer) (code int) {
 	ctx, cancel := context.WithCancelCause(context.Background())
 	defer cancel(nil)
 	l := lines{out: out}
@@ -53,24 +55,36 @@ func runHeadless(o options, out, errs io.Writer) int {
 	}
 	off := onSignal(errs, s.stop, cancel)
 	defer off()
+	defer s.rescue(errs, &code)
 	fmt.Fprintf(out, "connected to %s; results go to %s\n", s.where, s.dir)
 	err = s.session.Arm(ctx)
 	if err == nil {
 		err = s.run(ctx)
 	}
 	document := s.session.Document()
-	err = errors.Join(err, s.close())
+	err = andAlso(err, s.close())
 	summary(out, document)
 	fmt.Fprintf(out, "\nresults in %s\n", s.dir)
 	if err != nil {
-		fmt.Fprintln(errs, "trunnion run:", err)
-		return exitFailed
+		return failed(err, out, errs)
 	}
 	if n := countFindings(document); n > 0 {
 		fmt.Fprintf(out, "%d findings to look at\n", n)
 		return exitFindings
 	}
 	return exitDone
+}
+
+// failed tells why a run did not come to its end. A finding that ended it is
+// something to look at on the machine, not a failure of the program.
+func failed(err error, out, errs io.Writer) (code int) {
+	fmt.Fprintln(errs, "trunnion run:", err)
+	var found *finding.Error
+	if !errors.As(err, &found) {
+		return exitFailed
+	}
+	printFinding(out, found.Finding)
+	return exitFindings
 }
 
 // ports lists the serial ports.

@@ -38,7 +38,10 @@ func commands() []command {
 	}
 }
 
-func main() { os.Exit(start(os.Args[1:], os.Stdout, os.Stderr)) }
+func main() {
+	heedFileLimits()
+	os.Exit(start(os.Args[1:], os.Stdout, os.Stderr))
+}
 
 // start finds the subcommand; without one it is the console.
 func start(args []string, out, errs io.Writer) int {
@@ -71,7 +74,7 @@ func usage(out io.Writer) {
 		fmt.Fprintf(out, "  %-10s %s\n", c.name, c.brief)
 	}
 	fmt.Fprint(out, "\n\"trunnion COMMAND --help\" lists the flags of a command.\n"+
-		"Exit codes: 0 done; 1 failed or stopped; 2 wrong usage; 3 done, with findings to look at.\n")
+		"Exit codes: 0 done; 1 failed or stopped; 2 wrong usage; 3 findings to look at.\n")
 }
 
 // version is the module's version as the build knows it.

@@ -43,7 +43,6 @@ func (o *options) flags(name string, errs io.Writer) *pflag.FlagSet {
 	f.Uint64Var(&o.seed, "seed", 1, "of the virtual rig's noise")
 	f.StringVar(&o.out, "out", "", "folder for the results; the default is a new one below trunnion-results")
 	f.StringVar(&o.resume, "resume", "", "folder of an interrupted run to go on with, from its last finished reading")
-	f.BoolVar(&o.arm, "arm", false, "arm the rig at the start; needed to move a real rig without a terminal")
 	f.StringArrayVar(&o.standsAt, "stands-at", nil, "where a joint stands now, measured from its datum, such as \"lift=200\"; its whole travel may then be used; may be repeated")
 	f.IntVar(&o.rate, "sample-rate", 100, "samples a second")
 	f.IntVar(&o.lineRate, "line-rate", 0, "line rate to negotiate, bits a second; 0 stays at 115200")

@@ -15,13 +15,14 @@ import (
 // keep the record and end by itself.
 const patience = 1500 * time.Millisecond
 
-// onSignal stops the rig at SIGINT, SIGTERM, SIGHUP and SIGQUIT, whatever the
-// rest of the program is doing, and lets cancel end it. If it has not ended
+// onSignal stops the rig at SIGINT, SIGTERM, SIGHUP and SIGQUIT, and when nobody
+// reads the output any more (SIGPIPE), whatever the rest of the program is
+// doing, and lets cancel end it. If it has not ended
 // after patience, or at a second signal, it is ended here. The returned function
 // takes the handling off again.
 func onSignal(errs io.Writer, stop func(why string), cancel func(cause error)) (off func()) {
 	signals := make(chan os.Signal, 4)
-	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
+	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT, syscall.SIGPIPE)
 	done := make(chan struct{})
 	go func() {
 		select {
@@ -29,8 +30,11 @@ func onSignal(errs io.Writer, stop func(why string), cancel func(cause error)) (
 			return
 		case sig := <-signals:
 			why := fmt.Sprintf("signal %v", sig)
-			go stop(why)
-			fmt.Fprintf(errs, "trunnion: %v: the rig is stopped, the record is kept\n", sig)
+			go func() {
+				defer func() { _ = recover() }() // the end comes all the same, and silence stops the rig
+				stop(why)
+			}()
+			fmt.Fprintf(errs, "trunnion: %v: the rig is told to stop, the record is kept\n", sig)
 			cancel(&session.Stopped{Why: why})
 		}
 		select {

@@ -35,6 +35,7 @@ type sitting struct {
 	ended   sync.WaitGroup
 	closing sync.Once
 	failed  error // of closing
+	fault   atomic.Pointer[programFault]
 }
 
 // listeners are who wants to see what happens.
@@ -68,6 +69,7 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 	if err := s.connect(o, pace, places); err != nil {
 		return nil, err
 	}
+	s.conn, l = tamper(s.conn, l)
 	var current atomic.Pointer[session.Session]
 	s.client, err = client.Dial(s.conn, client.Options{
 		Synchronous: s.virtual && math.IsInf(pace, 1),
@@ -88,8 +90,12 @@ func sit(o options, otherwisePace float64, l listeners) (*sitting, error) {
 	if err := s.startRecord(o, text); err != nil {
 		return nil, err
 	}
+	record, err := stay(s.record, s.dir)
+	if err != nil {
+		return nil, err
+	}
 	s.session, err = session.New(session.Config{
-		Rig: r, Bench: s.client, Record: s.record, Now: time.Now, Software: version(), StandsAt: places, Listen: l.event,
+		Rig: r, Bench: s.client, Record: record, Now: time.Now, Software: version(), StandsAt: places, Listen: l.event,
 	})
 	if err != nil {
 		return nil, err
@@ -150,7 +156,7 @@ func (s *sitting) startRecord(o options, rigText []byte) error {
 	}
 	s.dir = dir
 	s.ended.Add(1)
-	go s.tick()
+	go s.guarded(s.tick)
 	return s.record.Snapshot("rig.toml", rigText)
 }
 
@@ -167,7 +173,7 @@ func (s *sitting) resumeRecord(dir string) error {
 	}
 	s.dir, s.earlier = dir, earlier
 	s.ended.Add(1)
-	go s.tick()
+	go s.guarded(s.tick)
 	return nil
 }
 
@@ -222,6 +228,9 @@ func (s *sitting) close() error {
 		if s.record != nil {
 			errs = append(errs, s.record.Close(time.Now()))
 		}
+		if fault := s.fault.Load(); fault != nil {
+			errs = append(errs, fault)
+		}
 		s.failed = errors.Join(errs...)
 	})
 	return s.failed
@@ -235,7 +244,7 @@ func isStopped(err error) bool {
 // run does all tasks that are left, saving after each axis's.
 func (s *sitting) run(ctx context.Context) error {
 	err := s.session.Run(ctx)
-	return errors.Join(err, s.saveCalibration())
+	return andAlso(err, s.saveCalibration())
 }
 
 // axesNeeded is how many axes the controller must have.
