@@ -17,7 +17,6 @@ func (c *Controller) switchDrive(d bench.Direction) {
 	c.drive = d
 	c.hardware.SetDrive([...]int{0, 1, -1}[d])
 	if d == bench.Off {
-		c.endRelief()
 		c.restLoops()
 		return
 	}

@@ -25,15 +25,14 @@ func (c *Controller) changeLineRate() {
 	if c.line.next == 0 || !c.out.empty() || !c.hardware.Sent() {
 		return
 	}
-	next := c.line.next
-	c.line.next = 0
-	if c.samples.hz > c.shape().MostHz(next) {
-		c.samples.stop()
-	}
-	c.setLineRate(next)
+	c.setLineRate(c.line.next)
 }
 
+// setLineRate changes the rate; samples that do not fit it any more are off.
 func (c *Controller) setLineRate(baud int) {
-	c.line.baud = baud
+	c.line.baud, c.line.next = baud, 0
+	if c.samples.hz > c.shape().MostHz(baud) {
+		c.samples.stop()
+	}
 	c.hardware.SetLineRate(baud)
 }

@@ -21,14 +21,33 @@ type loop struct {
 
 // target is a set-point in effect.
 type target struct {
-	wire.Target
-	at int64 // T, us
+	mode  bench.Mode
+	place int64 // a position, at time T, 1/16000 count
+	speed int64 // or a position's rate, 1/16 count a second
+	at    int64 // T, us
+}
+
+func newTarget(m wire.Target, at int64) target {
+	if m.Mode == bench.Speed {
+		return target{mode: m.Mode, speed: int64(m.Value16), at: at}
+	}
+	return target{mode: m.Mode, place: int64(m.Value16) * perWire, speed: int64(m.Rate16), at: at}
 }
 
 // moves reports whether the target is a position with a rate.
-func (t *target) moves() bool { return t.Mode == bench.Position && t.Rate16 != 0 }
+func (t *target) moves() bool { return t.mode == bench.Position && t.speed != 0 }
 
-// count is the present count of the loop's counter, in 1/16000.
+// position is where a position is at a time, 1/16000 count.
+func (t *target) position(now int64) int64 { return t.place + t.speed*(now-t.at)/1000 }
+
+// arrest turns a position with a rate into one without, where it is now.
+func (t *target) arrest(now int64) {
+	if t.moves() {
+		t.place, t.speed, t.at = t.position(now), 0, now
+	}
+}
+
+// measured is the present count of the loop's counter, in 1/16000.
 func (c *Controller) measured(l *loop) int64 { return int64(c.counters[l.gains.Counter].count) * fine }
 
 // control begins what is due on a tick: streamed set-points and control periods.
@@ -65,12 +84,12 @@ func (c *Controller) period(a *axis) {
 // second.
 func (l *loop) advance(now int64) (r int64, rate float64) {
 	t := &l.target
-	if t.Mode == bench.Speed {
-		l.r += int64(t.Value16) * l.law.periodMillis
-		return l.r, float64(t.Value16) / 16
+	if t.mode == bench.Speed {
+		l.r += t.speed * l.law.periodMillis
+	} else {
+		l.r = t.position(now)
 	}
-	l.r = int64(t.Value16)*perWire + int64(t.Rate16)*(now-t.at)/1000
-	return l.r, float64(t.Rate16) / 16
+	return l.r, float64(t.speed) / 16
 }
 
 // begin starts the law, as at the closing of the loop.
@@ -79,7 +98,8 @@ func (l *loop) begin(y int64) {
 	l.r = y
 }
 
-// aim gives an axis a set-point and closes its loop if it is open.
+// aim gives an axis a set-point and closes its loop if it is open. While the
+// drive is off a set-point does not move.
 func (c *Controller) aim(i int, t target) {
 	a := &c.axes[i]
 	l := &a.loop
@@ -90,13 +110,19 @@ func (c *Controller) aim(i int, t target) {
 			a.want(a.neutral, false)
 		}
 	}
+	if c.drive == bench.Off {
+		t.at = c.now
+		t.arrest(c.now)
+	}
 	l.target = t
 }
 
-// restLoops brings the axes of closed loops to neutral, as the drive goes off.
+// restLoops brings the axes of closed loops to neutral, as the drive goes off, and
+// arrests their set-points.
 func (c *Controller) restLoops() {
 	for i := range c.axes {
 		if a := &c.axes[i]; a.loop.closed {
+			a.loop.target.arrest(c.now)
 			a.want(a.neutral, false)
 		}
 	}

@@ -19,7 +19,7 @@ func (c *Controller) serveSetPoint(m wire.SetPoint) wire.Message {
 	}
 	c.stream.empty()
 	for _, p := range m.Targets {
-		c.aim(int(p.Axis), target{Target: p, at: c.now})
+		c.aim(int(p.Axis), newTarget(p, c.now))
 	}
 	return c.ack(c.now)
 }
@@ -80,8 +80,8 @@ func (c *Controller) comingTo(counter uint8, targets []wire.Target) int64 {
 	}
 	for i := range c.axes {
 		l := &c.axes[i].loop
-		if l.closed && l.target.Mode == bench.Position && l.gains.Counter == counter && !names(targets, i) {
-			return int64(l.target.Value16)
+		if l.closed && l.target.mode == bench.Position && l.gains.Counter == counter && !names(targets, i) {
+			return l.target.place / perWire
 		}
 	}
 	return int64(c.counters[counter].count) * 16

@@ -67,7 +67,6 @@ func (c *Controller) watchSilence() {
 		c.stop(bench.CauseSilence)
 	}
 	if silence >= silenceRate && (c.line.baud != wire.BaseBaud || c.line.next != 0) {
-		c.line.next = 0
 		c.setLineRate(wire.BaseBaud)
 		c.decoder.Reset()
 	}

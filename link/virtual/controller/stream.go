@@ -44,7 +44,7 @@ func (s *stream) take(axis int, now int64) (t target, any bool) {
 		q := &s.queue[i]
 		for k := range q.targets {
 			if int(q.targets[k].Axis) == axis {
-				t, any = target{Target: q.targets[k], at: q.at}, true
+				t, any = newTarget(q.targets[k], q.at), true
 				q.targets = append(q.targets[:k], q.targets[k+1:]...)
 				break
 			}

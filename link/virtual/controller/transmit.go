@@ -12,8 +12,9 @@ const answerRoom = 2048
 type transmitter struct {
 	answers []byte // whole frames
 	head    int    // of answers that is already sent
-	sampled []byte // one sample
+	sampled []byte // the sample that is being sent
 	place   int    // of it that is already sent
+	waiting []byte // the sample after it; empty if there is none
 	begun   within
 }
 
@@ -40,19 +41,21 @@ func (t *transmitter) answer(line []byte) {
 	t.answers = append(t.answers, line...)
 }
 
-// sampleFits reports whether the last sample has left.
-func (t *transmitter) sampleFits() bool { return t.place == len(t.sampled) }
+// sampleFits reports whether there is room for a sample: the one before it has at
+// least begun to leave.
+func (t *transmitter) sampleFits() bool { return len(t.waiting) == 0 }
 
 func (t *transmitter) sample(number uint16, m *wire.Sample) {
-	line, err := wire.Encode(t.sampled[:0], wire.Frame{Number: number, Message: m})
-	if err != nil {
-		return
+	line, err := wire.Encode(t.waiting[:0], wire.Frame{Number: number, Message: m})
+	if err == nil { // what the controller fills in always encodes
+		t.waiting = line
 	}
-	t.sampled, t.place = line, 0
 }
 
 // empty reports whether nothing waits.
-func (t *transmitter) empty() bool { return t.head == len(t.answers) && t.sampleFits() }
+func (t *transmitter) empty() bool {
+	return t.begun == nothing && t.head == len(t.answers) && len(t.waiting) == 0
+}
 
 // next takes the next byte for the line.
 func (t *transmitter) next() (b byte, any bool) {
@@ -60,7 +63,8 @@ func (t *transmitter) next() (b byte, any bool) {
 		switch {
 		case t.head < len(t.answers):
 			t.begun = anAnswer
-		case t.place < len(t.sampled):
+		case len(t.waiting) > 0:
+			t.sampled, t.waiting, t.place = t.waiting, t.sampled[:0], 0
 			t.begun = aSample
 		default:
 			return 0, false

@@ -78,14 +78,6 @@ func (c *Controller) relieve() {
 	}
 }
 
-// endRelief takes all bounds back when the drive goes off.
-func (c *Controller) endRelief() {
-	for i := range c.limits {
-		l := &c.limits[i]
-		l.low, l.high = l.least, l.most
-	}
-}
-
 // watchTravel stops the rig when a form is out of bounds while the drive is on.
 func (c *Controller) watchTravel() {
 	if c.drive == bench.Off {

@@ -42,6 +42,11 @@ func Open() (*Line, error) {
 		return nil, &Error{Op: "open", Err: err}
 	}
 	l := &Line{near: near, far: far}
+	if l.near, err = wakeable(near); err != nil {
+		l.near = near
+		l.Close()
+		return nil, &Error{Op: "prepare", Err: err}
+	}
 	if _, err := term.MakeRaw(int(far.Fd())); err != nil {
 		l.Close()
 		return nil, &Error{Op: "prepare", Err: err}
