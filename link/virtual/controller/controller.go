@@ -102,8 +102,13 @@ func (c *Controller) start() {
 
 // Feed takes bytes that have arrived.
 func (c *Controller) Feed(p []byte) {
+	results := c.decoder.Feed(p)
+	if len(results) == 0 {
+		return
+	}
 	c.now = c.hardware.Now()
-	for _, r := range c.decoder.Feed(p) {
+	c.latch() // requests are about the counts of now
+	for _, r := range results {
 		c.take(r)
 	}
 }
@@ -132,9 +137,7 @@ func (c *Controller) Poll() {
 
 // examine looks at every input (9).
 func (c *Controller) examine() {
-	for i := range c.counters {
-		c.counters[i].latch(c.hardware.Counter(i))
-	}
+	c.latch()
 	if c.selecting && c.now >= c.selectUntil {
 		c.selecting = false
 	}
@@ -144,6 +147,13 @@ func (c *Controller) examine() {
 	}
 	c.watchGuards()
 	c.watchTravel()
+}
+
+// latch takes all counts together.
+func (c *Controller) latch() {
+	for i := range c.counters {
+		c.counters[i].latch(c.hardware.Counter(i))
+	}
 }
 
 // clock is a time of the hardware on the controller's clock (5).

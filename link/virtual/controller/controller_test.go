@@ -197,6 +197,15 @@ func TestAbsoluteSensorIsUnwrapped(t *testing.T) {
 	}
 }
 
+// A datum is of the place where the sensor stands when it is asked for.
+func TestDatumIsOfThePlaceOfNow(t *testing.T) {
+	h := greeted(t, testConfig())
+	h.board.counts[1] = 30 // since the last look
+	h.must(wire.Datum{Counter: 1, Value: 500})
+	h.run(2)
+	assert.EqualValues(t, 500, h.c.counters[1].count)
+}
+
 // A counter that is too fast stops the rig only where it may move.
 func TestCounterThatIsTooFast(t *testing.T) {
 	for _, c := range []struct {
