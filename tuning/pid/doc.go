@@ -85,6 +85,7 @@
 // # Sources
 //
 // Anti-windup by back calculation, set-point weight and derivative filter: K. J. Astrom and T. Hagglund, Advanced PID
-// Control, ISA 2006 (from memory). The rules name their own sources. Count of unstable poles: the argument principle in
+// Control, ISA 2006 (from memory). The rules name their own sources. Greatest gain outside a circle about -1: Astrom,
+// Panagopoulos and Hagglund, Automatica 34 (1998) 585 (from memory). Count of unstable poles: the argument principle in
 // the form of Mikhailov for retarded quasi-polynomials.
 package pid

@@ -59,3 +59,14 @@ func TrackingTime(g ParallelPID, periodS float64) float64 {
 	}
 	return max(t, periodS)
 }
+
+// QuickTrackingTime is the tracking time for an integrating axis whose large set-point steps drive the ratio into its
+// limits: a tenth of the integral time, at least two periods. The usual choice lets the integral grow through the whole
+// way, so that the axis runs past and comes back late; see the comparison in package hunting. It is 0 without integral
+// action.
+func QuickTrackingTime(g ParallelPID, periodS float64) float64 {
+	if g.Ki == 0 {
+		return 0
+	}
+	return max(g.Kp/g.Ki/10, 2*periodS)
+}

@@ -105,3 +105,39 @@ func interpolate(ratio float64, points []TablePoint) float64 {
 	}
 	return points[len(points)-1].PulseUs
 }
+
+// Ratio is the ratio that the table says of a pulse: 0 between the two inner pulses, linear between points, and the outer
+// points' beyond them. It is Pulse turned round, but for the inner ratios, which the law rounds.
+func (t *Table) Ratio(pulseUs float64) float64 {
+	sign := 1.0
+	if t.points[len(t.points)-1].PulseUs < t.points[0].PulseUs {
+		sign = -1
+	}
+	back, fore := t.points[:t.forward], t.points[t.forward:]
+	switch x := sign * pulseUs; {
+	case x >= sign*fore[0].PulseUs:
+		return along(fore, sign, x)
+	case x <= sign*back[len(back)-1].PulseUs:
+		return along(back, sign, x)
+	}
+	return 0
+}
+
+// along is linear between points whose pulses rise when multiplied by sign, and constant beyond them.
+func along(points []TablePoint, sign, x float64) float64 {
+	if x <= sign*points[0].PulseUs {
+		return points[0].Ratio
+	}
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		if x <= sign*b.PulseUs {
+			return a.Ratio + (b.Ratio-a.Ratio)*(x-sign*a.PulseUs)/(sign*(b.PulseUs-a.PulseUs))
+		}
+	}
+	return points[len(points)-1].Ratio
+}
+
+// Inner returns the inner backward and the inner forward point: the slowest ratios that the axis is given.
+func (t *Table) Inner() (backward, forward TablePoint) {
+	return t.points[t.forward-1], t.points[t.forward]
+}
