@@ -14,6 +14,7 @@ type call struct {
 	command string // for errors, such as "tilt"
 	message wire.Message
 	urgent  bool          // it is a stop
+	yields  bool          // it is the client's own and gives way to any other
 	every   time.Duration // repeated after; 0 is repeatAfter
 	most    int           // sends; 0 is mostSends
 
@@ -39,13 +40,17 @@ type calls struct {
 // idle reports whether no request is under way or waiting.
 func (q *calls) idle() bool { return q.active == nil && len(q.waiting) == 0 }
 
-// add queues a call, before all others or after them.
+// add queues a call, before all others or after them. What the client asked for
+// itself is given up for it: a park must not wait until nobody has answered that.
 func (q *calls) add(k *call, front bool) {
 	if k.every == 0 {
 		k.every = repeatAfter
 	}
 	if k.most == 0 {
 		k.most = mostSends
+	}
+	if q.active != nil && q.active.yields {
+		q.finish(q.active, nil)
 	}
 	at := len(q.waiting)
 	if front {

@@ -67,7 +67,7 @@ func (c *core) tick(now time.Duration) {
 		// The controller lives, but after a silence that only it noticed it
 		// sends no samples any more.
 		c.asked = now
-		c.calls.add(&call{command: "send samples", message: wire.SampleRate{Hz: c.hz}}, false)
+		c.calls.add(&call{command: "send samples", message: wire.SampleRate{Hz: c.hz}, yields: true}, false)
 	}
 }
 
