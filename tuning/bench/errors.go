@@ -94,7 +94,7 @@ type SilentError struct {
 }
 
 func (e *SilentError) Error() string {
-	return fmt.Sprintf("no answer to %s in %.1f s: the controller stops by itself after 0.3 s; look at cable and supply, then start again", e.Command, e.Waited)
+	return fmt.Sprintf("no answer to %s in %.1f s: a sound controller stops by itself after 0.3 s; see that the rig stands, use the hard switch if it does not, look at cable and supply, then start again", e.Command, e.Waited)
 }
 
 // RestartedError says that the controller started anew during the connection,

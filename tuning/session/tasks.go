@@ -106,7 +106,7 @@ func (s *Session) ended(ctx context.Context, err error) error {
 		if failure := s.failed(); failure != nil {
 			err = failure
 		}
-		if parked != nil {
+		if parked != nil && !sameTrouble(err, parked) {
 			err = fmt.Errorf("%w (and parking was not answered: %w)", err, parked)
 		}
 		var stopped *bench.StoppedError
@@ -116,12 +116,20 @@ func (s *Session) ended(ctx context.Context, err error) error {
 		var fault *finding.Error
 		if errors.As(err, &fault) { // the machine will be changed, so what was read of it is void
 			s.discardTaken()
+			s.emit(Kind(bench.Found), string(fault.Finding.Name)+": "+fault.Finding.Evidence, fault.Finding)
 		}
 		s.emit(Ended, err.Error(), Outcome{Error: err.Error()})
 		return err
 	}
 	s.emit(Ended, "", Outcome{Done: true})
 	return s.failed()
+}
+
+// sameTrouble reports whether a second error tells nothing that the first has
+// not told: the same words, or a controller that was silent before.
+func sameTrouble(first, second error) bool {
+	var a, b *bench.SilentError
+	return first.Error() == second.Error() || errors.As(first, &a) && errors.As(second, &b)
 }
 
 // discardTaken throws away the readings of the task that just ended.
