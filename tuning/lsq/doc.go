@@ -11,7 +11,7 @@
 // The method is a trust region in scaled parameters. Each outer iteration factors the Jacobian once by Householder
 // QR and the small triangle by a singular value decomposition, from which every damped step of that iteration
 // follows in closed form. The normal equations are never formed. Long fits bend their steps along curved valleys, and a
-// fit that ends without a determined minimum is tried once more with another first radius. After the loop has
+// fit that ends without a determined minimum is tried again with other first radii. After the loop has
 // converged, plain Gauss-Newton steps polish the digits that the rounding of the cost hides.
 //
 // Standard errors rest on a noise assumption, which Result.Noise states: the readings' standard deviations are

@@ -32,7 +32,7 @@ type Options struct {
 	CostTol       float64 // predicted and actual relative reduction of the cost below which the fit has arrived
 	InitialRadius float64 // first trust radius, as a multiple of the scaled start
 	PolishSteps   int     // Gauss-Newton steps at most after convergence
-	Attempts      int     // 2: where the first ends without a determined minimum, start again with another radius; 1: do not
+	Attempts      int     // where one ends without a determined minimum, start again with another radius: so often in all, 1 to 7
 	RankTol       float64 // singular value, relative to the largest, that counts as zero; 0 chooses by the kind of derivative
 	Noise         Noise
 	Loss          Loss
@@ -63,7 +63,7 @@ func Defaults() Options {
 		CostTol:       1e-14,
 		InitialRadius: 1,
 		PolishSteps:   60,
-		Attempts:      2,
+		Attempts:      1 + len(otherRadii),
 		Noise:         KnownSigma,
 		Loss:          Squares(),
 	}
@@ -84,8 +84,8 @@ func (o *Options) Validate() error {
 		return problemError("InitialRadius", "%v; positive and finite", o.InitialRadius)
 	case o.PolishSteps < 0:
 		return problemError("PolishSteps", "%d; 0 or more", o.PolishSteps)
-	case o.Attempts != 1 && o.Attempts != 2:
-		return problemError("Attempts", "%d; 1 or 2", o.Attempts)
+	case o.Attempts < 1 || o.Attempts > 1+len(otherRadii):
+		return problemError("Attempts", "%d; 1 to %d", o.Attempts, 1+len(otherRadii))
 	case !(o.RankTol >= 0 && o.RankTol < 1):
 		return problemError("RankTol", "%v; from 0 to below 1", o.RankTol)
 	case o.Noise != KnownSigma && o.Noise != ScaledByResiduals:

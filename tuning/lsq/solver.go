@@ -46,19 +46,19 @@ func (s *Solver) Fit(problem Problem, start []float64, opt Options) (Result, err
 		return Result{}, err
 	}
 	result := s.result(s.solve())
-	if opt.Attempts == 1 || result.Status == Converged || result.Status == BadStart {
-		return result, nil
+	for attempt := 1; attempt < opt.Attempts && !determined(&result, start); attempt++ {
+		result = s.again(result, problem, start, opt, otherRadii[attempt-1])
 	}
-	return s.secondAttempt(result, problem, start, opt), nil
+	return result, nil
 }
 
-// secondRadius is the first radius of a second attempt, as a multiple of the usual one.
-const secondRadius = 30
+// otherRadii are the first radii of further attempts, as multiples of the first one's. Where the first step of one
+// leaps onto a plateau or leads into a blind valley, that of another often does not.
+var otherRadii = [...]float64{30, 1.0 / 3, 5, 1.0 / 30, 3, 1.0 / 10}
 
-// secondAttempt starts again with another radius and returns the better of both results: where the first step of one
-// leaps onto a plateau or leads into a blind valley, that of the other often does not.
-func (s *Solver) secondAttempt(first Result, problem Problem, start []float64, opt Options) Result {
-	opt.InitialRadius *= secondRadius
+// again starts once more with another radius and returns the better of both results.
+func (s *Solver) again(first Result, problem Problem, start []float64, opt Options, radius float64) Result {
+	opt.InitialRadius *= radius
 	s.prepare(problem, start, opt)
 	second := s.result(s.solve())
 	better, worse := first, second
@@ -67,6 +67,27 @@ func (s *Solver) secondAttempt(first Result, problem Problem, start []float64, o
 	}
 	better.Summary.addEffort(worse.Summary)
 	return better
+}
+
+// determined tells whether a fit ended where another attempt need not look: at a minimum that determines every
+// parameter, if only by its order. A start that is no point of the model would be none for another attempt either.
+//
+// On a plateau, where an exponential has died away, a parameter has next to no effect; rounding then hides that the
+// rank is lost, and its standard error comes out many powers of ten larger than itself.
+func determined(r *Result, start []float64) bool {
+	const hopeless = 1e6
+	if r.Status == BadStart {
+		return true
+	}
+	if r.Status != Converged || r.StdErr == nil {
+		return false
+	}
+	for j, e := range r.StdErr {
+		if size := math.Abs(r.Params[j]) + math.Abs(start[j]); size > 0 && e > hopeless*size {
+			return false
+		}
+	}
+	return true
 }
 
 // prepare sizes the buffers and puts the start inside the bounds.
@@ -143,6 +164,9 @@ func (s *Solver) descend() (stop Stop, stuck bool) {
 	s.region.reset(&s.lin)
 	for {
 		s.region.step(s.radius)
+		if math.IsNaN(s.region.length) || math.IsInf(s.region.length, 0) {
+			return StopNone, true // the squares of a huge Jacobian overflow: no step can be had from here
+		}
 		predicted := s.takeStep()
 		reduction, finite := s.tryStep()
 		if s.summary.Iterations > bendAfter {
