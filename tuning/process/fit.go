@@ -92,6 +92,7 @@ func report(records []*record, common solution, wander, quantisation float64, ra
 		Wander:           noise * math.Sqrt(wander),
 		Autocorrelation:  common.lagOne,
 		DegreesOfFreedom: common.dof(),
+		correlation:      common.correlations(),
 	}
 	r.OneModel = testOneModel(records, common, alone)
 	widen := [parameters]float64{}

@@ -204,6 +204,7 @@ func TestResultIsStored(t *testing.T) {
 	}
 	var back Result
 	require.NoError(t, json.Unmarshal(data, &back))
+	back.correlation = r.correlation // the one thing that is not stored
 	require.Equal(t, r, back)
 	position := r.Position(5, 100)
 	require.NoError(t, position.Validate())

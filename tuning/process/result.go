@@ -28,6 +28,8 @@ type Result struct {
 	// right.
 	Autocorrelation  float64 `json:"residual_autocorrelation"`
 	DegreesOfFreedom int     `json:"degrees_of_freedom"`
+
+	correlation [parameters][parameters]float64 // of gain, dead time and lag; nought where the result was read from a record
 }
 
 // StepResult is what one step says.
