@@ -1,21 +1,36 @@
 package variator
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
 	"trunnion/tuning/lsq"
+	"trunnion/tuning/units"
 )
 
 // candidate is one law fitted to readings.
 type candidate struct {
-	law    lawOf
-	data   *readingData // all readings
-	kept   []int        // the readings that the fit rests on
-	result lsq.Result
-	scale  float64 // robust: standard deviation of a residual over its claimed error
-	solver *lsq.Solver
+	law      lawOf
+	data     *readingData   // all readings
+	kept     []int          // the readings that the fit rests on
+	fitted   *readingData   // these
+	result   lsq.Result     // of the fit, residuals over the claimed errors
+	scale    float64        // robust: standard deviation of a residual over its claimed error
+	prior    units.Estimate // of the gain's size; no StdErr, no prior
+	helped   bool           // a rough guess at the rate had to hold what the readings leave open
+	solver   *lsq.Solver
+	residual []float64 // room for residuals of all readings
+	by       []float64 // room for derivatives
+}
+
+func newCandidate(l lawOf, d *readingData, prior units.Estimate, solver *lsq.Solver) *candidate {
+	if !l.isBall() {
+		prior = units.Estimate{}
+	}
+	return &candidate{
+		law: l, data: d, prior: prior, solver: solver,
+		residual: make([]float64, d.len()), by: make([]float64, l.count()),
+	}
 }
 
 // problem is the law on some of the readings.
@@ -25,7 +40,7 @@ func (l lawOf) problem(d *readingData) lsq.Problem {
 	lower, upper := l.bounds()
 	lower = append(lower, -unbounded, 0) // centre; the onset is no less than nothing
 	upper = append(upper, unbounded, unbounded)
-	if l.hysteresis {
+	for range l.terms.count() {
 		lower, upper = append(lower, -unbounded), append(upper, unbounded)
 	}
 	return lsq.Problem{
@@ -48,164 +63,6 @@ func (l lawOf) problem(d *readingData) lsq.Problem {
 	}
 }
 
-// coarse options are for fits on the way, where the last digits are of no use.
-func coarse() lsq.Options {
-	opt := lsq.Defaults()
-	opt.PolishSteps, opt.StepTol, opt.CostTol, opt.GradientTol = 0, 1e-4, 1e-6, 1e-6
-	opt.MaxIterations, opt.Attempts = 15, 1
-	return opt
-}
-
-// newCandidate finds a law's parameters from readings some of which may be wild, without any guess. It fits the three
-// quarters of the readings that agree best, again and again until these no longer change (concentration, as in
-// FAST-LTS): two rounds from every start, the rest from the three that look best. False where the law cannot be fitted.
-func newCandidate(s shape, d *readingData) (*candidate, bool) {
-	c := &candidate{law: newLaw(s, d.hysteresis), data: d, solver: new(lsq.Solver)}
-	var tried []concentrated
-	for _, theta := range c.law.starts(d) {
-		if end := c.concentrate(concentrated{fit: lsq.Result{Params: theta}, score: math.Inf(1)}, 2); end.members != nil {
-			tried = append(tried, end)
-		}
-	}
-	slices.SortStableFunc(tried, func(a, b concentrated) int { return cmp.Compare(a.score, b.score) })
-	best := math.Inf(1)
-	for _, from := range tried[:min(len(tried), 3)] {
-		if end := c.concentrate(from, 10); end.score < best {
-			c.result, c.kept, best = end.fit, end.members, end.score
-		}
-	}
-	if c.kept == nil {
-		return nil, false
-	}
-	c.scale = c.robustScale()
-	return c, true
-}
-
-// concentrated is a fit to the best-agreeing readings, and the trimmed sum of squares with it.
-type concentrated struct {
-	fit     lsq.Result
-	members []int
-	score   float64
-}
-
-// concentrate repeats fits to the best-agreeing three quarters as long as that betters the trimmed sum of squares.
-func (c *candidate) concentrate(from concentrated, rounds int) concentrated {
-	keep := min(max((3*c.data.len()+3)/4, c.law.count()+spareReadings), c.data.len())
-	for range rounds {
-		members := c.bestAgreeing(from.fit.Params, keep)
-		if slices.Equal(members, from.members) {
-			break
-		}
-		fit, err := c.solver.Fit(c.law.problem(c.data.pick(members)), from.fit.Params, coarse())
-		if err != nil || fit.Status == lsq.BadStart {
-			break
-		}
-		score := c.trimmedSum(fit.Params, keep)
-		if !(score < from.score*(1-1e-6)) {
-			break
-		}
-		from = concentrated{fit: fit, members: members, score: score}
-	}
-	return from
-}
-
-// residuals over claimed errors, at theta, for all readings.
-func (c *candidate) residuals(theta []float64) []float64 {
-	r := make([]float64, c.data.len())
-	by := make([]float64, c.law.count())
-	for i, p := range c.data.pulse {
-		u, _ := c.law.ratio(theta, p, c.data.way[i], by)
-		r[i] = (c.data.ratio[i] - u) / c.data.sigma[i]
-		if math.IsNaN(r[i]) {
-			r[i] = math.Inf(1)
-		}
-	}
-	return r
-}
-
-func (c *candidate) bestAgreeing(theta []float64, keep int) []int {
-	r := c.residuals(theta)
-	order := make([]int, len(r))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(math.Abs(r[a]), math.Abs(r[b])) })
-	order = order[:keep]
-	slices.Sort(order)
-	return order
-}
-
-func (c *candidate) trimmedSum(theta []float64, keep int) float64 {
-	r := c.residuals(theta)
-	for i := range r {
-		r[i] *= r[i]
-	}
-	slices.Sort(r)
-	sum := 0.0
-	for _, v := range r[:keep] {
-		sum += v
-	}
-	return sum
-}
-
-// robustScale is the standard deviation that Gaussian residuals of this median size would have (1/Phi^-1(3/4) =
-// 1.4826), the loss of degrees of freedom made good on average.
-func (c *candidate) robustScale() float64 {
-	r := c.residuals(c.result.Params)
-	for i := range r {
-		r[i] = math.Abs(r[i])
-	}
-	n := float64(len(r))
-	free := math.Max(n-float64(c.law.count()), 1)
-	return 1.4826 * median(r) * math.Sqrt(n/free)
-}
-
-// reweigh fits all readings within limit of the curve, until that set stays the same. False where it cannot be fitted.
-func (c *candidate) reweigh(limit float64) bool {
-	fitted := []int(nil)
-	for range 10 {
-		within := c.within(limit)
-		if slices.Equal(within, fitted) {
-			return true
-		}
-		if !c.fitKept(within) {
-			return false
-		}
-		fitted = within
-		c.scale = c.robustScale()
-	}
-	return true
-}
-
-// within are the readings no wilder than limit standard deviations. Claimed errors that are too small must not make
-// every reading an outlier, nor lucky agreement of most readings throw out the rest, so the standard deviation is the
-// residuals' own, but no less than claimed. For a reading outside the fit the curve's own error there counts as well:
-// few readings foretell the others badly.
-func (c *candidate) within(limit float64) []int {
-	var kept []int
-	by := make([]float64, c.law.count())
-	for i, r := range c.residuals(c.result.Params) {
-		allowed := limit * math.Max(c.scale, 1)
-		if !slices.Contains(c.kept, i) {
-			allowed *= math.Sqrt(1 + c.leverage(i, by))
-		}
-		if math.Abs(r) <= allowed {
-			kept = append(kept, i)
-		}
-	}
-	return kept
-}
-
-// leverage is the variance of the fitted curve at reading i over that of the reading.
-func (c *candidate) leverage(i int, by []float64) float64 {
-	c.law.ratio(c.result.Params, c.data.pulse[i], c.data.way[i], by)
-	h := c.result.StdErrOf(by) / (c.data.sigma[i] * c.result.Scale)
-	if math.IsNaN(h) || math.IsInf(h, 0) {
-		return 0
-	}
-	return h * h
-}
-
 // spareReadings is how many more readings than parameters a law needs; fewer leave AICc undefined.
 const spareReadings = 3
 
@@ -214,33 +71,126 @@ func (c *candidate) fitKept(kept []int) bool {
 	if len(kept) < c.law.count()+spareReadings {
 		return false
 	}
+	fitted := c.data.pick(kept)
+	problem := c.law.problem(fitted)
 	opt := lsq.Defaults()
 	opt.Noise = lsq.ScaledByResiduals
 	opt.MaxIterations, opt.Attempts = 50, 1
-	fit, err := c.solver.Fit(c.law.problem(c.data.pick(kept)), c.result.Params, opt)
-	if err != nil || fit.Status != lsq.Converged {
+	opt.StepTol, opt.CostTol, opt.PolishSteps = 1e-9, 1e-13, 3
+	fit, err := c.solver.Fit(problem, c.result.Params, opt)
+	if err != nil {
+		return false
+	}
+	if c.prior.StdErr > 0 {
+		fit, err = c.withPriors(problem, fit, []lsq.Prior{{Param: 0, Mean: math.Copysign(c.prior.Value, fit.Params[0]), StdErr: c.prior.StdErr}})
+	}
+	if err != nil || !c.sound(&fit) {
 		return false // a law whose parameters the readings do not determine is no candidate
 	}
+	c.result, c.kept, c.fitted = fit, kept, fitted
+	return true
+}
+
+// sound tells whether a fit found a minimum inside the law's bounds.
+func (c *candidate) sound(fit *lsq.Result) bool {
 	for _, name := range fit.AtBound {
 		if name != parOnset {
 			return false
 		}
 	}
-	c.result, c.kept = fit, kept
+	return fit.Status == lsq.Converged
+}
+
+// withPriors fits once more with knowledge from elsewhere. A prior's error is absolute, so the readings' must be known:
+// it is their claimed error times the scatter that the residuals show, found in a few rounds.
+func (c *candidate) withPriors(problem lsq.Problem, fit lsq.Result, priors []lsq.Prior) (lsq.Result, error) {
+	claimed := problem.Sigma
+	free := math.Max(float64(problem.Rows-len(problem.Names)), 1)
+	problem.Sigma = make([]float64, len(claimed))
+	problem.Priors = priors
+	opt := lsq.Defaults()
+	opt.MaxIterations, opt.Attempts, opt.PolishSteps = 100, 1, 3
+	chi := sumOfSquares(fit.Residuals)
+	for range 3 {
+		scale := math.Sqrt(chi / free)
+		if !(scale > 0) {
+			scale = 1
+		}
+		for i, s := range claimed {
+			problem.Sigma[i] = s * scale
+		}
+		again, err := c.solver.Fit(problem, fit.Params, opt)
+		if err != nil {
+			return again, err
+		}
+		for i := range again.Residuals {
+			again.Residuals[i] *= scale
+		}
+		again.ChiSquare *= scale * scale // the priors' rows in the readings' claimed errors
+		again.Scale, again.DOF = scale, problem.Rows-len(problem.Names)
+		fit, chi = again, sumOfSquares(again.Residuals)
+	}
+	return fit, nil
+}
+
+func sumOfSquares(v []float64) (sum float64) {
+	for _, x := range v {
+		sum += x * x
+	}
+	return sum
+}
+
+// helpedBy fits with a rough guess at the rate, for a law that was asked for and whose rate the readings leave open:
+// the outermost reading lies at a tilt of about one radian, give or take as much (usable tilt is about 60 degrees by
+// common practice).
+func (c *candidate) helpedBy(kept []int, reach float64) bool {
+	rate := slices.Index(c.law.parameters(), parRate)
+	if rate < 0 || len(kept) < c.law.count()+spareReadings {
+		return false
+	}
+	fitted := c.data.pick(kept)
+	problem := c.law.problem(fitted)
+	opt := lsq.Defaults()
+	opt.Noise = lsq.ScaledByResiduals
+	opt.MaxIterations, opt.Attempts = 50, 1
+	fit, err := c.solver.Fit(problem, c.result.Params, opt)
+	if err != nil {
+		return false
+	}
+	fit.Params = slices.Clone(c.result.Params)
+	fit, err = c.withPriors(problem, fit, []lsq.Prior{{Param: rate, Mean: 1 / reach, StdErr: 1 / reach}})
+	if err != nil || !c.sound(&fit) {
+		return false
+	}
+	c.result, c.kept, c.fitted, c.helped = fit, kept, fitted, true
 	return true
 }
 
+// leverage is the variance of the fitted curve at reading i over that of the reading.
+func (c *candidate) leverage(i int) float64 {
+	c.law.ratio(c.result.Params, c.data.pulse[i], c.data.way[i], c.by)
+	h := c.result.StdErrOf(c.by) / (c.data.sigma[i] * c.result.Scale)
+	if math.IsNaN(h) || math.IsInf(h, 0) {
+		return 0
+	}
+	return h * h
+}
+
 // sumSquares of the kept readings' residuals over their claimed errors.
-func (c *candidate) sumSquares() float64 { return c.result.ChiSquare }
+func (c *candidate) sumSquares() float64 { return sumOfSquares(c.result.Residuals) }
 
 // aicc is Akaike's criterion with the correction for few readings, the noise scale counted as a parameter. Only
-// differences on the same readings mean anything.
+// differences on the same readings mean anything. What a prior objects counts as misfit.
 func (c *candidate) aicc() float64 {
-	return akaike(len(c.kept), c.law.count(), c.sumSquares())
+	return akaike(len(c.kept), c.law.count(), c.result.ChiSquare)
 }
 
 func akaike(readings, parameters int, sumSquares float64) float64 {
 	n, k := float64(readings), float64(parameters+1)
 	const perfect = 1e-30 // readings without noise, as in an exercise, must not make it infinite
 	return n*math.Log(math.Max(sumSquares/n, perfect)) + 2*k + 2*k*(k+1)/(n-k-1)
+}
+
+func (c *candidate) lackOfFit() *LackOfFit {
+	return lackOfFit(c.fitted, c.law.count(), c.sumSquares())
 }

@@ -1,9 +1,10 @@
 package variator
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
+	"math"
+
+	"trunnion/tuning/units"
 )
 
 // FitOptions says how to fit. The zero value chooses everything itself.
@@ -15,6 +16,28 @@ type FitOptions struct {
 	OutlierSigmas float64
 	// RejectBelow is the p-value of the lack-of-fit test below which a law counts as refuted; 0 means 0.01.
 	RejectBelow float64
+	// WheelQuotient is drive wheel over output wheel, where the rig file knows them: what the gain of a ball should be but
+	// for creep, and a prior for it. No standard error, not known.
+	WheelQuotient units.Estimate
+	// LinkageCurvature and FrictionOffset add that term to a law that is named in Law. Automatic and FreeForm pass them
+	// over: the former adds terms where the readings ask for them.
+	LinkageCurvature, FrictionOffset bool
+}
+
+// creepShare is what creep takes from a friction drive's ratio at the loads it is built for: 0.5 to 3 % of it (handbook
+// range, from memory), spread evenly.
+const (
+	creepShare = 0.0175
+	creepError = 0.0072
+)
+
+// prior is what the wheels say of the size of the gain.
+func (o FitOptions) prior() units.Estimate {
+	k := o.WheelQuotient
+	if !(k.StdErr > 0) {
+		return units.Estimate{}
+	}
+	return units.Estimate{Value: k.Value * (1 - creepShare), StdErr: math.Hypot(k.StdErr, k.Value*creepError)}
 }
 
 func (o FitOptions) withDefaults() (FitOptions, error) {
@@ -32,6 +55,9 @@ func (o FitOptions) withDefaults() (FitOptions, error) {
 	}
 	if !(o.RejectBelow > 0 && o.RejectBelow < 0.5) {
 		return o, &OptionsError{Field: "RejectBelow", Reason: fmt.Sprintf("%v; between 0 and 0.5", o.RejectBelow)}
+	}
+	if q := o.WheelQuotient; q.StdErr != 0 && !(q.Value > 0 && q.StdErr > 0 && q.StdErr < q.Value) {
+		return o, &OptionsError{Field: "WheelQuotient", Reason: fmt.Sprintf("%v; a positive quotient with a smaller error", q)}
 	}
 	return o, nil
 }
@@ -55,15 +81,13 @@ func (e *FitError) Error() string {
 	return fmt.Sprintf("variator: law %s: %s; take more readings, spread over both sides", e.Law, e.Reason)
 }
 
-// clearGain is how much AICc must fall before a law with more parameters is taken.
-const clearGain = 6
-
 // Fit fits a curve to the readings of one axis. Errors are *ReadingsError, *OptionsError or *FitError.
 //
 // Every law is fitted so that wild readings do not spoil it. The law with the least scatter says which readings are
-// outliers; all laws are then fitted to the rest. Of those that the lack-of-fit test does not refute the simplest is
-// taken, unless another's AICc is lower by more than 6. Where it refutes them all, the free-form curve is taken if it
-// foretells left-out readings better.
+// outliers; all laws are then fitted to the rest, and grow where the readings ask for more (an angle error, a curved
+// linkage, a friction offset). Of those that the lack-of-fit test does not refute the simplest is taken, unless another's
+// AICc is lower by more than 6. Where it refutes them all, the free-form curve is taken if it foretells left-out readings
+// better.
 func Fit(readings []Reading, options FitOptions) (Model, error) {
 	opt, err := options.withDefaults()
 	if err != nil {
@@ -76,81 +100,23 @@ func Fit(readings []Reading, options FitOptions) (Model, error) {
 	if opt.Law == FreeForm {
 		return fitFreeForm(data, opt)
 	}
+	if opt.Law != Automatic {
+		c, err := fitNamed(data, opt)
+		if err != nil {
+			return Model{}, err
+		}
+		return c.model([]*candidate{c}, opt), nil
+	}
 	candidates, err := fitLaws(data, opt)
 	if err != nil {
-		if opt.Law == Automatic {
-			return fitFreeForm(data, opt)
-		}
-		return Model{}, err
+		return fitFreeForm(data, opt)
 	}
 	chosen := choose(candidates, opt.RejectBelow)
 	model := chosen.model(candidates, opt)
-	if opt.Law == Automatic && model.Refuted {
+	if model.Refuted {
 		return betterOf(model, data, opt), nil
 	}
 	return model, nil
-}
-
-// fitLaws fits the wanted law, or all, each to the same readings, simplest first.
-func fitLaws(data *readingData, opt FitOptions) ([]*candidate, error) {
-	var found []*candidate
-	for _, s := range shapes {
-		if opt.Law != Automatic && s.name() != opt.Law {
-			continue
-		}
-		if data.len() < newLaw(s, data.hysteresis).count()+spareReadings {
-			continue
-		}
-		if c, ok := newCandidate(s, data); ok {
-			found = append(found, c)
-		}
-	}
-	fitted := agreeOnOutliers(found, opt.OutlierSigmas)
-	if len(fitted) == 0 {
-		return nil, &FitError{Law: opt.Law, Reason: fmt.Sprintf("%d readings do not determine it", data.len())}
-	}
-	return fitted, nil
-}
-
-// agreeOnOutliers lets the law with the least scatter say which readings are outliers, and fits every law to the rest.
-func agreeOnOutliers(found []*candidate, limit float64) []*candidate {
-	byScatter := slices.Clone(found)
-	slices.SortStableFunc(byScatter, func(a, b *candidate) int { return cmp.Compare(a.scale, b.scale) })
-	for _, judge := range byScatter {
-		if !judge.reweigh(limit) {
-			continue
-		}
-		var fitted []*candidate
-		for _, c := range found {
-			if c == judge || c.fitKept(judge.kept) {
-				fitted = append(fitted, c)
-			}
-		}
-		return fitted
-	}
-	return nil
-}
-
-// choose takes the simplest law that the readings do not refute unless another such is clearly better, and between
-// equally simple ones the better. Where all are refuted it takes the simplest in the same way.
-func choose(candidates []*candidate, rejectBelow float64) *candidate {
-	standing := slices.DeleteFunc(slices.Clone(candidates), func(c *candidate) bool { return refutes(c.lackOfFit(), rejectBelow) })
-	if len(standing) == 0 {
-		standing = candidates
-	}
-	chosen := standing[0]
-	for _, c := range standing[1:] {
-		gain := chosen.aicc() - c.aicc()
-		if c.law.count() > chosen.law.count() && gain > clearGain || c.law.count() == chosen.law.count() && gain > 0 {
-			chosen = c
-		}
-	}
-	return chosen
-}
-
-// refutes tells whether a lack-of-fit test speaks against its curve.
-func refutes(test *LackOfFit, rejectBelow float64) bool {
-	return test != nil && test.PValue < rejectBelow
 }
 
 // betterOf weighs a refuted law against the free-form curve.

@@ -24,7 +24,7 @@ var lawCases = []struct {
 
 func TestDerivativesOfLaws(t *testing.T) {
 	for _, c := range lawCases {
-		l := newLaw(c.shape, true)
+		l := newLaw(c.shape, terms{hysteresis: true})
 		require.Len(t, c.theta, l.count())
 		require.Len(t, l.names(), l.count())
 		by, spare := make([]float64, l.count()), make([]float64, l.count())
@@ -54,7 +54,7 @@ func TestDerivativesOfLaws(t *testing.T) {
 
 func TestInverseOfLaws(t *testing.T) {
 	for _, c := range lawCases {
-		l := newLaw(c.shape, true)
+		l := newLaw(c.shape, terms{hysteresis: true})
 		curve := &lawCurve{law: l, theta: c.theta, by: make([]float64, l.count())}
 		for pulse := 1103.0; pulse < 1920; pulse += 7 {
 			u, _ := curve.ratio(pulse, 0)

@@ -2,10 +2,8 @@ package variator
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
-	"trunnion/tuning/lsq"
 	"trunnion/tuning/measure"
 	"trunnion/tuning/units"
 )
@@ -74,6 +72,15 @@ func (m *Model) Param(name string) (units.Estimate, bool) {
 	return units.Estimate{}, false
 }
 
+// names are the parameters' names.
+func (m *Model) names() []string {
+	names := make([]string, len(m.Parameters))
+	for j, p := range m.Parameters {
+		names[j] = p.Name
+	}
+	return names
+}
+
 // theta are the parameters' values.
 func (m *Model) theta() []float64 {
 	theta := make([]float64, len(m.Parameters))
@@ -108,10 +115,6 @@ func (c *candidate) model(candidates []*candidate, opt FitOptions) Model {
 	m.Refuted = refutes(m.LackOfFit, opt.RejectBelow)
 	m.describe()
 	return m
-}
-
-func (c *candidate) lackOfFit() *LackOfFit {
-	return lackOfFit(c.data.pick(c.kept), c.law.count(), c.sumSquares())
 }
 
 // outliers are the readings that were not kept.
@@ -173,85 +176,8 @@ func (m *Model) Check() error {
 	if !known {
 		return &ModelError{"law", fmt.Sprintf("%q is not known", m.Law)}
 	}
-	want := newLaw(s, n == len(s.parameters())+3).names()
-	if n != len(want) {
-		return &ModelError{"parameters", fmt.Sprintf("%d, where the law has %d", n, len(want))}
-	}
-	for j, p := range m.Parameters {
-		if p.Name != want[j] {
-			return &ModelError{"parameters", fmt.Sprintf("%q where %q belongs", p.Name, want[j])}
-		}
+	if l, ok := lawNamed(s, m.names()); !ok {
+		return &ModelError{"parameters", fmt.Sprintf("%q where %q belong", m.names(), l.names())}
 	}
 	return nil
 }
-
-// curve is what a Model is asked through, whatever kind it is.
-type curve interface {
-	// ratio at a pulse reached from a way, and its slope per us.
-	ratio(pulse, way float64) (ratio, slope float64)
-	// stdErr of the ratio at a pulse, the middle way; meaningless inside the dead band.
-	stdErr(pulse float64) float64
-	// edges where the curve leaves zero, at lower and higher pulses, and the middle between them.
-	edges() (lower, upper, centre units.Estimate)
-	// pulseFor a ratio that is not zero; false beyond the curve's reach.
-	pulseFor(ratio float64) (float64, bool)
-	// hysteresis between the approaches, in us.
-	hysteresis() float64
-	// freedoms is how many numbers the curve was free to choose.
-	freedoms() int
-}
-
-func (m *Model) curve() curve {
-	if m.Law == FreeForm {
-		return newFreeCurve(m)
-	}
-	s, known := shapeOf(m.Law)
-	if !known {
-		panic(fmt.Sprintf("variator: model of unknown law %q; Check it first", m.Law))
-	}
-	return &lawCurve{
-		law: newLaw(s, len(m.Parameters) == len(s.parameters())+3), theta: m.theta(), covariance: m.Covariance,
-		by: make([]float64, len(m.Parameters)),
-	}
-}
-
-// lawCurve is a law with its parameters.
-type lawCurve struct {
-	law        lawOf
-	theta      []float64
-	covariance [][]float64
-	by         []float64
-}
-
-func (c *lawCurve) ratio(pulse, way float64) (ratio, slope float64) {
-	return c.law.ratio(c.theta, pulse, way, c.by)
-}
-
-func (c *lawCurve) stdErr(pulse float64) float64 {
-	c.law.ratio(c.theta, pulse, 0, c.by)
-	return lsq.QuadraticStdErr(c.covariance, c.by)
-}
-
-func (c *lawCurve) edges() (lower, upper, centre units.Estimate) {
-	at := func(share float64) units.Estimate {
-		clear(c.by)
-		c.by[c.law.shapeCount], c.by[c.law.shapeCount+1] = 1, share
-		return units.Estimate{
-			Value:  c.law.centre(c.theta) + share*c.law.onset(c.theta),
-			StdErr: lsq.QuadraticStdErr(c.covariance, c.by),
-		}
-	}
-	return at(-1), at(1), at(0)
-}
-
-func (c *lawCurve) pulseFor(ratio float64) (float64, bool) {
-	side := 1.0
-	if ratio*c.theta[0] < 0 {
-		side = -1
-	}
-	e, ok := c.law.beyond(c.theta, side*ratio, side)
-	return c.law.centre(c.theta) + side*(c.law.onset(c.theta)+e), ok && !math.IsNaN(e)
-}
-
-func (c *lawCurve) hysteresis() float64 { return c.law.hysteresisOf(c.theta) }
-func (c *lawCurve) freedoms() int       { return c.law.count() }

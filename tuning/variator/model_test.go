@@ -60,7 +60,7 @@ func models(t *testing.T) map[string]Model {
 	t.Helper()
 	list := map[string]Model{}
 	for _, c := range lawCases {
-		m, err := Fit(invented(newLaw(c.shape, true), c.theta, 1, bothWays, 1), FitOptions{Law: c.shape.name()})
+		m, err := Fit(invented(newLaw(c.shape, terms{hysteresis: true}), c.theta, 1, bothWays, 1), FitOptions{Law: c.shape.name()})
 		require.NoError(t, err, "%s", c.shape.name())
 		name := string(c.shape.name())
 		if c.theta[0] < 0 {
@@ -70,7 +70,7 @@ func models(t *testing.T) map[string]Model {
 	}
 	slip, _ := recipeReadings(3, slipping)
 	for name, readings := range map[string][]Reading{
-		"slip": slip, "odd": oddReadings(1), "free with hysteresis": invented(newLaw(contact{}, true), lawCases[4].theta, 2, bothWays, 2),
+		"slip": slip, "odd": oddReadings(1), "free with hysteresis": invented(newLaw(contact{}, terms{hysteresis: true}), lawCases[4].theta, 2, bothWays, 2),
 	} {
 		opt := FitOptions{}
 		if name == "free with hysteresis" {
@@ -142,7 +142,7 @@ func TestInverseUndoesTheCurve(t *testing.T) {
 
 // Hysteresis widens the inverse's band by half of it on either side.
 func TestHysteresisIsFoundAndCarried(t *testing.T) {
-	l := newLaw(contact{}, true)
+	l := newLaw(contact{}, terms{hysteresis: true})
 	truth := lawCases[4].theta
 	const runs = 300
 	covered, freeCovered := 0, 0
@@ -195,7 +195,7 @@ func TestTheRightLawIsChosen(t *testing.T) {
 	} {
 		right, refuted := 0.0, 0.0
 		for seed := range uint64(runs) {
-			m, err := Fit(invented(newLaw(c.shape, false), c.theta, seed, noWay, 2), FitOptions{})
+			m, err := Fit(invented(newLaw(c.shape, terms{hysteresis: false}), c.theta, seed, noWay, 2), FitOptions{})
 			require.NoError(t, err, "%s seed %d", c.shape.name(), seed)
 			if m.Law == c.shape.name() {
 				right++
@@ -215,7 +215,7 @@ func TestLackOfFitPValueIsUniform(t *testing.T) {
 	const runs = 300
 	sum, low := 0.0, 0
 	for seed := range uint64(runs) {
-		m, err := Fit(invented(newLaw(contact{}, false), lawCases[4].theta[:5], seed, noWay, 3),
+		m, err := Fit(invented(newLaw(contact{}, terms{hysteresis: false}), lawCases[4].theta[:5], seed, noWay, 3),
 			FitOptions{Law: Contact, OutlierSigmas: math.Inf(1)})
 		require.NoError(t, err)
 		require.Equal(t, basisReplicates, m.LackOfFit.Basis)

@@ -86,11 +86,10 @@ type LeaveOneOut struct {
 // leaveOneOut of a linearised fit: a residual grows by 1/(1-h) when its reading is left out, h being its leverage.
 func (c *candidate) leaveOneOut() LeaveOneOut {
 	var out LeaveOneOut
-	by := make([]float64, c.law.count())
 	squares, shares := 0.0, 0.0
 	for k, i := range c.kept {
 		sigma := c.data.sigma[i]
-		h := math.Min(c.leverage(i, by), 0.99)
+		h := math.Min(c.leverage(i), 0.99)
 		e := c.result.Residuals[k] / (1 - h) // over sigma
 		out.add(e*sigma, c.data.pulse[i])
 		squares += e * sigma * e * sigma

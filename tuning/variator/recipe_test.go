@@ -46,7 +46,7 @@ func recipePulses() []float64 {
 }
 
 func recipeRatio(p float64) float64 {
-	u, _ := newLaw(contact{}, false).ratio(recipeTruth, p, 0, make([]float64, 5))
+	u, _ := newLaw(contact{}, terms{hysteresis: false}).ratio(recipeTruth, p, 0, make([]float64, 5))
 	return u
 }
 

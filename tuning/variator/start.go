@@ -9,23 +9,31 @@ import (
 // starts are parameters to fit from, by the readings alone, one of which is fair. Medians all along: up to a third of
 // wild readings must not spoil them.
 func (l lawOf) starts(d *readingData) [][]float64 {
-	lower, upper := onsetGuess(d)
-	centre, onset := (lower+upper)/2, math.Max((upper-lower)/2, 0)
-	reach := 0.0
-	for _, p := range d.pulse {
-		reach = math.Max(reach, math.Abs(p-centre)-onset)
-	}
+	centre, onset, reach := d.extent()
 	var list [][]float64
 	for _, trial := range l.trials(reach * 1.01) {
 		theta := append(slices.Clone(trial), centre, onset)
-		if l.hysteresis {
-			theta = append(theta, 0)
-		}
+		theta = append(theta, make([]float64, l.terms.count())...)
 		if l.scaleGains(d, theta) {
 			list = append(list, theta)
 		}
 	}
 	return list
+}
+
+// extent is a guess at centre and onset, and how far beyond the onset the readings reach, all in us.
+func (d *readingData) extent() (centre, onset, reach float64) {
+	lower, upper := onsetGuess(d)
+	centre, onset = (lower+upper)/2, math.Max((upper-lower)/2, 0)
+	for _, p := range d.pulse {
+		reach = math.Max(reach, math.Abs(p-centre)-onset)
+	}
+	return centre, onset, reach
+}
+
+func (d *readingData) reach() float64 {
+	_, _, reach := d.extent()
+	return reach
 }
 
 // direction is +1 where higher pulses turn the output forward, -1 where they turn it backward.

@@ -15,14 +15,14 @@ import (
 // anyMachine is a ball variator of random build and random readings of it: either direction, centres far from 1500 us,
 // few or many readings, a tenth of them slipped, with or without hysteresis. Invented.
 func anyMachine(rng *rand.Rand) (l lawOf, theta []float64, readings []Reading, slipped map[int]bool) {
-	l = newLaw(contact{}, rng.IntN(2) == 0)
+	l = newLaw(contact{}, terms{hysteresis: rng.IntN(2) == 0})
 	reach := 250 + 350*rng.Float64()
 	theta = []float64{0.5 + 1.5*rng.Float64(), 0.2 * (rng.Float64() - 0.5), (0.6 + 0.6*rng.Float64()) / reach,
 		1350 + 300*rng.Float64(), 3 + 40*rng.Float64()}
 	if rng.IntN(2) == 0 {
 		theta[0] = -theta[0]
 	}
-	if l.hysteresis {
+	if l.terms.hysteresis {
 		theta = append(theta, 8*rng.Float64())
 	}
 	perSide := 8 + rng.IntN(20)
@@ -33,7 +33,7 @@ func anyMachine(rng *rand.Rand) (l lawOf, theta []float64, readings []Reading, s
 			e := 6 + (reach-6)*(float64(k)+0.3*rng.Float64())/float64(perSide)
 			reading := Reading{Pulse: units.Pulse(theta[3] + side*(theta[4]+e)).Rounded()}
 			way := 0.0
-			if l.hysteresis {
+			if l.terms.hysteresis {
 				reading.Approach, way = measure.Outward, 1
 				if k%2 == 1 {
 					reading.Approach, way = measure.Inward, -1

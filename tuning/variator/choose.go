@@ -1,0 +1,158 @@
+package variator
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"trunnion/tuning/lsq"
+)
+
+// clearGain is how much AICc must fall before a law with more parameters is taken.
+const clearGain = 6
+
+// fitNamed fits the one law that was asked for, with the terms that were.
+func fitNamed(data *readingData, opt FitOptions) (*candidate, error) {
+	s, _ := shapeOf(opt.Law)
+	plain := newLaw(s, terms{hysteresis: data.hysteresis})
+	law := newLaw(s, terms{opt.LinkageCurvature, opt.FrictionOffset, data.hysteresis})
+	undetermined := &FitError{Law: opt.Law, Reason: fmt.Sprintf("%d readings do not determine it", data.len())}
+	if data.len() < law.count()+spareReadings {
+		return nil, undetermined
+	}
+	solver := new(lsq.Solver)
+	c := newCandidate(law, data, opt.prior(), solver)
+	starts := plain.starts(data)
+	for k := range starts {
+		for range law.count() - plain.count() { // the new terms stand between the onset and the hysteresis
+			starts[k] = slices.Insert(starts[k], plain.shapeCount+2, 0)
+		}
+	}
+	if !c.search(starts) {
+		return nil, undetermined
+	}
+	searched := *c
+	if c.reweigh(opt.OutlierSigmas) {
+		return c, nil
+	}
+	*c = searched
+	if c.helpedBy(c.within(opt.OutlierSigmas), data.reach()) {
+		c.scale = c.robustScale()
+		return c, nil
+	}
+	return nil, undetermined
+}
+
+// fitLaws fits the laws, each to the same readings, simplest first.
+func fitLaws(data *readingData, opt FitOptions) ([]*candidate, error) {
+	found := searchShapes(data, opt)
+	fitted := agreeOnOutliers(found, opt.OutlierSigmas)
+	if len(fitted) == 0 {
+		return nil, &FitError{Law: opt.Law, Reason: fmt.Sprintf("%d readings do not determine it", data.len())}
+	}
+	all := growAll(fitted)
+	if again := richerJudge(all, opt.OutlierSigmas); again != nil {
+		all = growAll(again)
+	}
+	slices.SortStableFunc(all, func(a, b *candidate) int { return cmp.Compare(a.law.count(), b.law.count()) })
+	return all, nil
+}
+
+// searchShapes searches the parameters of every shape that the bulk of the readings allows.
+func searchShapes(data *readingData, opt FitOptions) []*candidate {
+	solver := new(lsq.Solver)
+	var found []*candidate
+	for _, s := range shapes {
+		law := newLaw(s, terms{hysteresis: data.hysteresis})
+		if _, grows := s.(contactAngle); grows || data.len() < law.count()+spareReadings {
+			continue // an angle error grows from contacts without one
+		}
+		if c := newCandidate(law, data, opt.prior(), solver); c.search(law.starts(data)) {
+			found = append(found, c)
+		}
+	}
+	return found
+}
+
+// growAll adds to each candidate what it grows to.
+func growAll(fitted []*candidate) []*candidate {
+	seen := map[string]bool{}
+	all := slices.Clone(fitted)
+	for _, c := range fitted {
+		all = append(all, tend(c, seen)...)
+	}
+	return all
+}
+
+// agreeOnOutliers lets the law with the least scatter say which readings are outliers, and fits every law to the rest.
+func agreeOnOutliers(found []*candidate, limit float64) []*candidate {
+	byScatter := slices.Clone(found)
+	slices.SortStableFunc(byScatter, func(a, b *candidate) int { return cmp.Compare(a.scale, b.scale) })
+	for _, judge := range byScatter {
+		if !judge.reweigh(limit) {
+			continue
+		}
+		var fitted []*candidate
+		for _, c := range found {
+			if c == judge || c.fitKept(judge.kept) {
+				fitted = append(fitted, c)
+			}
+		}
+		return fitted
+	}
+	return nil
+}
+
+// richerJudge lets a grown law that is clearly the best say which readings are outliers, since what a simpler law misses
+// may have made good readings look wild, or let wild ones pass. It returns the ungrown laws fitted to the new choice of
+// readings; nil where nothing changes.
+func richerJudge(all []*candidate, limit float64) []*candidate {
+	best := slices.MinFunc(all, func(a, b *candidate) int { return cmp.Compare(a.aicc(), b.aicc()) })
+	before := best.kept
+	if best.plain() || !best.reweigh(limit) || slices.Equal(before, best.kept) {
+		return nil
+	}
+	var again []*candidate
+	for _, c := range all {
+		if c.plain() && c.fitKept(best.kept) {
+			again = append(again, c)
+		}
+	}
+	return again
+}
+
+// plain tells whether a law has not been grown.
+func (c *candidate) plain() bool {
+	_, angle := c.law.shape.(contactAngle)
+	return !angle && !c.law.terms.curvature && !c.law.terms.friction
+}
+
+// choose takes the simplest law that the readings do not refute unless another such is clearly better, and between
+// equally simple ones the better; but a term stands back behind a shape of its own unless it is clearly better.
+// Where all are refuted it takes one in the same way.
+func choose(candidates []*candidate, rejectBelow float64) *candidate {
+	standing := slices.DeleteFunc(slices.Clone(candidates), func(c *candidate) bool { return refutes(c.lackOfFit(), rejectBelow) })
+	if len(standing) == 0 {
+		standing = candidates
+	}
+	chosen := standing[0]
+	for _, c := range standing[1:] {
+		gain := chosen.aicc() - c.aicc()
+		alike := c.law.count() == chosen.law.count() && c.added() == chosen.added()
+		if alike && gain > 0 || !alike && gain > clearGain || c.law.count() == chosen.law.count() && c.added() < chosen.added() && gain > -clearGain {
+			chosen = c
+		}
+	}
+	return chosen
+}
+
+// added is how many terms a law was given beyond its shape.
+func (c *candidate) added() int { return len(c.law.extras()) }
+
+// refutes tells whether a lack-of-fit test speaks against its curve.
+func refutes(test *LackOfFit, rejectBelow float64) bool {
+	return test != nil && test.PValue < rejectBelow
+}
+
+func fmtTerms(l lawOf) string { return strings.Join(l.extras(), "+") }
