@@ -74,27 +74,34 @@ func (s Sitting) sort() (story, error) {
 			return st, &NotReplayable{fmt.Sprintf("an event of kind %q cannot be read: %v", recorded.Kind, err)}
 		}
 		e.Kind = recorded.Kind
-		var err error
-		switch e.Kind {
-		case Opened:
-			if err = json.Unmarshal(e.Data, &st.opening); err == nil {
-				err = json.Unmarshal(st.opening.Rig, &st.description)
-			}
-		case Called:
-			var c playback.Call
-			err = json.Unmarshal(e.Data, &c)
-			st.calls = append(st.calls, c)
-			continue
-		}
-		if err != nil {
+		if err := st.take(e); err != nil {
 			return st, &NotReplayable{fmt.Sprintf("an event of kind %q cannot be read: %v", e.Kind, err)}
 		}
-		st.events = append(st.events, e)
 	}
 	if len(st.opening.Rig) == 0 {
 		return st, &NotReplayable{"it holds no opening, so that the rig is not known"}
 	}
 	return st, nil
+}
+
+// take puts an event where it belongs.
+func (st *story) take(e Event) error {
+	switch e.Kind {
+	case Called:
+		var c playback.Call
+		err := json.Unmarshal(e.Data, &c)
+		st.calls = append(st.calls, c)
+		return err
+	case Opened:
+		if err := json.Unmarshal(e.Data, &st.opening); err != nil {
+			return err
+		}
+		if err := json.Unmarshal(st.opening.Rig, &st.description); err != nil {
+			return err
+		}
+	}
+	st.events = append(st.events, e)
+	return nil
 }
 
 // OtherRig says that a record belongs to another rig file.

@@ -21,7 +21,6 @@ import (
 type board struct {
 	mu     sync.Mutex
 	told   []string
-	state  bench.State
 	onTilt func() // for faults
 	at     units.Instant
 }
