@@ -23,6 +23,11 @@ const (
 	mostBurst = 0.5 // output turns
 	mostTries = 24  // bursts
 	edgeStep  = 10.0
+	// walkShare is how far of the pulse range the search for an edge goes from
+	// where the output stood: wider than any dead band that can be used. An
+	// output that has not been seen to turn by then may turn unseen, with its
+	// counter dead, and the travel limits are blind as well.
+	walkShare = 0.15
 	jogStep   = 40.0
 	jogTurns  = 2.0
 	// wantedRatio is as far as the jog goes: beyond it a ball's contacts work at
@@ -199,7 +204,8 @@ func roughEdges(ctx context.Context, ax *moves.Axis, r *Result) error {
 // returns the pulse and the direction of the counts.
 func walk(ctx context.Context, ax *moves.Axis, start units.Pulse, step units.Pulse) (units.Pulse, int, error) {
 	from := start
-	for pulse := start + step; ax.Limits.Contains(pulse); pulse += step {
+	most := units.Pulse(walkShare * float64(ax.Limits.Most-ax.Limits.Least))
+	for pulse := start + step; ax.Limits.Contains(pulse) && max(pulse-start, start-pulse) <= most; pulse += step {
 		at, err := ax.Come(ctx, from, pulse)
 		if err != nil {
 			return 0, 0, err
