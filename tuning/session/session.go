@@ -22,6 +22,7 @@ import (
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/calibration"
+	"trunnion/tuning/finding"
 	"trunnion/tuning/moves"
 	"trunnion/tuning/playback"
 	"trunnion/tuning/rig"
@@ -93,6 +94,7 @@ type Session struct {
 	bench bench.Bench // recorded
 	zeros []rig.Zero
 	axes  []*axisWork
+	watch standstill
 
 	mu      sync.Mutex // over what follows
 	armed   bool       // the person's leave to move, until a stop
@@ -154,14 +156,16 @@ func New(cfg Config) (*Session, error) {
 	return s, s.failed()
 }
 
-// Observe takes every sample, in order: it is recorded here. It is called by
-// the connection and must not call back into it.
+// Observe takes every sample, in order: it is recorded here, and a standstill of
+// what must turn ends the task with a finding. It is called by the connection and must not call back into it.
 func (s *Session) Observe(sample bench.Sample) {
-	if s.cfg.Record == nil {
-		return
+	if s.cfg.Record != nil {
+		if err := s.cfg.Record.WriteSample(sample); err != nil {
+			s.fail(err)
+		}
 	}
-	if err := s.cfg.Record.WriteSample(sample); err != nil {
-		s.fail(err)
+	if f := s.watch.see(&sample); f != nil {
+		s.endTask(&finding.Error{Finding: *f})
 	}
 }
 

@@ -56,6 +56,7 @@ func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) 
 	}
 	w.beginTask(task)
 	w.know()
+	s.watch.begin(s.axes)
 	if task.Moves() {
 		if err := s.rearm(ctx); err != nil {
 			return err
