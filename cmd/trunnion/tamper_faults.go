@@ -17,9 +17,9 @@ import (
 // turns: TRUNNION_FAULT says in which.
 func tamper(c link.Conn, l listeners) (link.Conn, listeners) {
 	where := os.Getenv("TRUNNION_FAULT")
-	var ripe atomic.Bool // the output turns
+	var ripe, done atomic.Bool // the output turns; the panic was made
 	due := func(here string) {
-		if where == here && ripe.Load() {
+		if where == here && ripe.Load() && done.CompareAndSwap(false, true) {
 			panic("made by the test in the goroutine of " + here)
 		}
 	}

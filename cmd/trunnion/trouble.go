@@ -40,8 +40,8 @@ func (s *sitting) rescue(errs io.Writer, code *int) {
 		return
 	}
 	fault := &programFault{r, debug.Stack()}
-	s.stop(fault.Error())
-	_ = s.close()
+	s.guarded(func() { s.stop(fault.Error()) })
+	s.guarded(func() { _ = s.close() })
 	fmt.Fprintf(errs, "trunnion: %v\n%s\n", fault, fault.stack)
 	*code = exitFailed
 }
