@@ -8,6 +8,7 @@
 // end: what the controller did, what was recorded, what the person was told.
 //
 // Most of the time the tests wait for a rig at real pace, so that more of them
-// run at once than there are cores. TRUNNION_LONG=1 adds the faults that a job
-// meets only after minutes, and the signals over again.
+// run at once than there are cores. An attempt that failed while the computer
+// itself stood still is made again. TRUNNION_LONG=1 adds the faults that can
+// strike only after a minute of the job.
 package faults

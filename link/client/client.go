@@ -16,9 +16,10 @@ type Client struct {
 	identity bench.Identity
 	live     bool // the client's own goroutine reads; set before Dial returns
 
-	sendMu sync.Mutex // held while frames go out, so that they do in their order
-	stepMu sync.Mutex // held while reading
-	buffer [512]byte  // under stepMu
+	sendMu  sync.Mutex // held while frames go out, so that they do in their order
+	stepMu  sync.Mutex // held while reading
+	parting sync.Mutex // held while the stop of a client that breaks down goes out
+	buffer  [512]byte  // under stepMu
 
 	mu      sync.Mutex // guards what follows
 	core    core
@@ -83,7 +84,7 @@ func (c *Client) Close() error {
 func (c *Client) close() error {
 	c.rest()
 	c.locked(func() { c.core.fail(&link.Error{Op: "use", Port: c.options.Name, Kind: link.Closed}) })
-	err := c.conn.Close()
+	err := c.hangUp()
 	limit := time.NewTimer(closeLimit)
 	defer limit.Stop()
 	select {
@@ -95,6 +96,14 @@ func (c *Client) close() error {
 		return &link.Error{Op: "close", Port: c.options.Name, Kind: link.Stalled, Detail: "the observer of samples did not return", Err: err}
 	}
 	return err
+}
+
+// hangUp closes the connection. Who closes it because the client broke down must
+// not take the line from the stop that is going out.
+func (c *Client) hangUp() error {
+	c.parting.Lock()
+	defer c.parting.Unlock()
+	return c.conn.Close()
 }
 
 // closeLimit is how long Close waits for the goroutines of a live client.

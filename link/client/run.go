@@ -132,6 +132,8 @@ func (c *Client) broken(value any) {
 
 // abandon stops the rig, without waiting for an answer, and ends the connection.
 func (c *Client) abandon(reason error) {
+	c.parting.Lock()
+	defer c.parting.Unlock()
 	var line []byte
 	c.locked(func() {
 		if c.core.failure == nil && c.core.greeted {
