@@ -91,13 +91,35 @@ func Run(ctx context.Context, o Options) error {
 		}
 	})
 	loop := &program{root: root, show: output, cancel: cancel}
-	p := tea.NewProgram(loop, tea.WithContext(ctx), tea.WithInput(newInput(o.In, o.Feed, root.stops, gone)),
+	p := tea.NewProgram(loop, tea.WithInput(newInput(o.In, o.Feed, root.stops, gone)),
 		tea.WithOutput(io.Discard), tea.WithoutRenderer(), tea.WithoutSignalHandler())
 	output.Start()
 	guard(ctx, &o, p, output, gone)
+	over := make(chan struct{})
+	go endWith(ctx, p, over)
 	_, err = p.Run()
+	close(over)
 	closed := output.Close(closeTime)
 	return loop.verdict(ctx, err, closed)
+}
+
+// endTime is how long the event loop may take to end by itself.
+const endTime = 500 * time.Millisecond
+
+// endWith ends the program with the context. It quits rather than being killed
+// where it can: a kill closes the input under the goroutine that reads it.
+func endWith(ctx context.Context, p *tea.Program, over <-chan struct{}) {
+	select {
+	case <-over:
+		return
+	case <-ctx.Done():
+	}
+	go p.Quit()
+	select {
+	case <-over:
+	case <-time.After(endTime):
+		p.Kill()
+	}
 }
 
 func (o Options) filled() Options {

@@ -67,6 +67,7 @@ type console struct {
 	cancel context.CancelCauseFunc
 	gone   chan time.Time
 	ended  chan error
+	over   chan struct{} // closed when Run has returned
 
 	mu    sync.Mutex
 	seen  []byte
@@ -80,7 +81,7 @@ func openConsole(t *testing.T, scene string) *console {
 	require.NoError(t, pty.Setsize(master, &pty.Winsize{Rows: 24, Cols: 80}))
 	before, err := term.GetState(int(slave.Fd()))
 	require.NoError(t, err)
-	c := &console{t: t, master: master, slave: slave, before: before, fake: newFake(), feed: NewFeed(scenes.Lift()), gone: make(chan time.Time, 1), ended: make(chan error, 1)}
+	c := &console{t: t, master: master, slave: slave, before: before, fake: newFake(), feed: NewFeed(scenes.Lift()), gone: make(chan time.Time, 1), ended: make(chan error, 1), over: make(chan struct{})}
 	player := scenes.Play(scenes.Named(scene), c.feed)
 	stop := make(chan struct{})
 	c.alive.Add(2)
@@ -99,6 +100,7 @@ func openConsole(t *testing.T, scene string) *console {
 	ctx, cancel := context.WithCancelCause(t.Context())
 	c.cancel = cancel
 	go func() {
+		defer close(c.over)
 		c.ended <- Run(ctx, Options{In: slave, Out: slave, Feed: c.feed, Actions: c.fake, OnGone: func() { c.gone <- time.Now() },
 			Env: func(k string) string {
 				return map[string]string{"TERM": "xterm-256color", "LANG": "C.UTF-8"}[k]
@@ -106,6 +108,7 @@ func openConsole(t *testing.T, scene string) *console {
 	}()
 	t.Cleanup(func() {
 		cancel(nil)
+		<-c.over
 		close(stop)
 		_ = master.Close()
 		_ = slave.Close()

@@ -85,8 +85,8 @@ func (c *Canvas) unpair(row []Cell, x int) {
 
 // Line writes a sign over and over to the right.
 func (c *Canvas) Line(x, y, n int, r rune, role theme.Role) {
-	for i := range n {
-		c.Put(x+i, y, r, role)
+	for i := max(x, 0); i < min(x+n, c.W); i++ {
+		c.Put(i, y, r, role)
 	}
 }
 

@@ -71,6 +71,10 @@ func numbers(a *feed.Axis, task session.Task) []string {
 	return nil
 }
 
+// tellingShare of a number is as large as a rounded-up error may be before the
+// number alone, with all its digits, says more.
+const tellingShare = 20
+
 // estimate is a number with its error and unit, then with less and less.
 func estimate(e units.Estimate, unit string) []string {
 	decimals := units.Decimals(e.StdErr)
@@ -78,9 +82,11 @@ func estimate(e units.Estimate, unit string) []string {
 	value, short := strconv.FormatFloat(e.Value, 'f', decimals, 64), strconv.FormatFloat(e.Value, 'f', fewer, 64)
 	// An error written with fewer digits is rounded up, never down.
 	rough := math.Ceil(e.StdErr*math.Pow10(fewer)-1e-9) / math.Pow10(fewer)
-	return []string{
-		e.String() + unit, e.String(), short + " ±" + strconv.FormatFloat(rough, 'f', fewer, 64), value + unit, short + unit, short,
+	versions := []string{e.String() + unit, e.String()}
+	if rough <= math.Abs(e.Value)/tellingShare {
+		versions = append(versions, short+" ±"+strconv.FormatFloat(rough, 'f', fewer, 64))
 	}
+	return append(versions, value+unit, short+unit, short)
 }
 
 func scaled(e units.Estimate, by float64) units.Estimate {

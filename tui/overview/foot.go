@@ -106,12 +106,20 @@ func doLine(t *screen.Tick) (text string, trouble bool) {
 	axis := &s.Axes[t.Focus.Axis]
 	task := &axis.Tasks[t.Focus.Task]
 	if task.Status == feed.Failed || task.Status == feed.Stopped {
-		return "see above what it was and mend it, then press enter to run it again", true
+		return again(t), true
 	}
 	if found := axis.Findings(t.Focus.Task); len(found) > 0 {
 		return found[0].ToTell, true
 	}
 	return idleWords(t), false
+}
+
+// again is how to go on after a task that ended without a result.
+func again(t *screen.Tick) string {
+	if t.Focus.Name().Moves() && !t.Keys.Armed {
+		return "see above what it was and mend it, then press a to arm and enter to run it again"
+	}
+	return "see above what it was and mend it, then press enter to run it again"
 }
 
 func runningWords(s *feed.Snapshot) string {

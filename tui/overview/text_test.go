@@ -22,6 +22,7 @@ func TestEstimatesGrowShorterAndNeverSurer(t *testing.T) {
 	assert.Equal(t, []string{"411.80 ±0.04 rpm", "411.80 ±0.04", "411.8 ±0.1", "411.80 rpm", "411.8 rpm", "411.8"}, estimate(units.Estimate{Value: 411.8, StdErr: 0.04}, " rpm"))
 	assert.Equal(t, "92 ±1", estimate(units.Estimate{Value: 92.1, StdErr: 0.8}, " ms")[2])
 	assert.Equal(t, "92 ±1", estimate(units.Estimate{Value: 92.1, StdErr: 1.0}, " ms")[2])
+	assert.Equal(t, "0.12 mm", estimate(units.Estimate{Value: 0.12, StdErr: 0.02}, " mm")[2], "0.1 ±0.1 would say less")
 }
 
 func TestAllotGivesEveryOneARowAndTheRestInOrder(t *testing.T) {
