@@ -44,7 +44,7 @@ func fitTogether(records []*record, free []int, walks bool) (solution, float64, 
 		if err != nil || !walks {
 			break
 		}
-		wander = estimateWander(records, common.p)
+		wander = estimateWander(records, common.p, wander)
 		for _, r := range records {
 			r.whiten(wander)
 		}
@@ -57,20 +57,22 @@ func fitTogether(records []*record, free []int, walks bool) (solution, float64, 
 // apart. Rates read at single instants make it kink at every sample that the dead time passes, with a minimum of its own
 // between each two; so do counts of an axis without lag. Counts of one with lag do not.
 func solveAround(records []*record, start [parameters]float64, free []int) (solution, error) {
-	best, err := solve(records, start, free)
 	if !records[0].kinks {
-		return best, err
+		return solve(records, start, free)
 	}
+	if p, _, arrived := descend(records, start, free, roughlyArrived); arrived {
+		start = p
+	}
+	best, least := start, math.Inf(1)
 	shortest, _ := gridTimes(records)
 	for k := -startsAround; k <= startsAround; k++ {
 		from := start
 		from[deadAt] += float64(k) * shortest / 2
-		s, failed := solve(records, from, free)
-		if failed == nil && (err != nil || s.squares < best.squares) {
-			best, err = s, nil
+		if p, squares, _ := descend(records, from, free, roughlyArrived); squares < least {
+			best, least = p, squares
 		}
 	}
-	return best, err
+	return solve(records, best, free)
 }
 
 // startsAround is how many starts are tried to either side.

@@ -63,10 +63,23 @@ func newRateRecord(st RateStep, i int) (*record, error) {
 	r.own = [][]float64{ones}
 	way := path{atS: st.AtS, jump: r.rise}
 	r.fill = func(c *columns, deadS, lagS float64) {
+		sweep := way.sweep(deadS, lagS)
 		for j, t := range r.timeS {
-			a := way.at(t, deadS, lagS)
+			a := sweep.at(t)
 			c.answer[j], c.byDead[j], c.byLag[j] = a.rise, -a.slope, a.riseByLag
 		}
+	}
+	r.fewer = func(every int) *record {
+		few := st
+		few.Samples = nil
+		for j := 0; j < n; j += every {
+			few.Samples = append(few.Samples, st.Samples[j])
+		}
+		thinned, err := newRateRecord(few, i)
+		if err != nil { // too few: the whole record then
+			return r
+		}
+		return thinned
 	}
 	r.size()
 	return r, nil

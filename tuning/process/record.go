@@ -21,8 +21,8 @@ type record struct {
 	offset bool        // the offset is a column of its own (rates), not left to the whitening
 	kinks  bool        // the answer has a kink or a jump at the dead time, and with it the sum of squares
 	fill   func(c *columns, deadS, lagS float64)
-	rough  func(c *columns, deadS, lagS float64) // quicker, for the search of a start; nil is fill
-	rise   float64                               // of the wanted ratio
+	fewer  func(every int) *record // the same step with fewer samples
+	rise   float64                 // of the wanted ratio
 	to     float64
 	from   float64
 
@@ -32,6 +32,8 @@ type record struct {
 	white   []float64
 	raw     columns
 	clean   columns
+	at      [2]float64 // dead time and lag for which clean was computed; NaN: none
+	walk    walkFilter
 	lastOwn []float64 // the whitened last own column, whose factor is the initial ratio
 	others  int       // how many of the basis came before it
 	spread  float64   // sum of the logarithms of what was left of each own column: half their log determinant
@@ -62,14 +64,27 @@ func newRecord(st Step, s Settings) *record {
 	r.fill = func(c *columns, deadS, lagS float64) {
 		fillCounts(c, &way, r.timeS, angle, s.CountsPerTurn, deadS, lagS)
 	}
-	if way.jump == 0 {
-		jump := path{atS: way.atS + way.nodes[len(way.nodes)-1]/2, jump: r.rise}
-		r.rough = func(c *columns, deadS, lagS float64) {
-			fillCounts(c, &jump, r.timeS, angle, s.CountsPerTurn, deadS, lagS)
+	r.fewer = func(every int) *record {
+		few := st
+		few.Samples = nil
+		for j := 0; j < n; j += every {
+			few.Samples = append(few.Samples, st.Samples[j])
 		}
+		return newRecord(few, s)
 	}
 	r.kinks = s.NoLag && way.jump != 0
 	r.size()
+	return r
+}
+
+// thinnedTo is about how many samples the search of a start looks at.
+const thinnedTo = 50
+
+// thin is the record with fewer samples, or itself where it has few.
+func (r *record) thin() *record {
+	if every := len(r.timeS) / thinnedTo; every > 1 {
+		return r.fewer(every)
+	}
 	return r
 }
 
@@ -83,11 +98,12 @@ func (r *record) size() {
 
 // fillCounts integrates the answer over the shaft angle, which turns evenly between samples.
 func fillCounts(c *columns, way *path, timeS, angle []float64, countsPerTurn, deadS, lagS float64) {
-	before := way.at(timeS[0], deadS, lagS)
+	sweep := way.sweep(deadS, lagS)
+	before := sweep.at(timeS[0])
 	var sum, byDead, byLag float64
 	c.answer[0], c.byDead[0], c.byLag[0] = 0, 0, 0
 	for j := 1; j < len(timeS); j++ {
-		here := way.at(timeS[j], deadS, lagS)
+		here := sweep.at(timeS[j])
 		speed := countsPerTurn * (angle[j] - angle[j-1]) / (timeS[j] - timeS[j-1])
 		sum += speed * (here.integral - before.integral)
 		byDead -= speed * (here.rise - before.rise)
@@ -99,7 +115,10 @@ func fillCounts(c *columns, way *path, timeS, angle []float64, countsPerTurn, de
 
 // whiten sets the proportion of wander and projects the step's own columns out of the readings.
 func (r *record) whiten(wander float64) {
-	r.wander = wander
+	r.wander, r.at = wander, [2]float64{math.NaN()}
+	if !r.offset {
+		r.walk.set(r.timeS, wander)
+	}
 	r.basis, r.spread = r.basis[:0], 0
 	for _, own := range r.own {
 		column := make([]float64, len(own))
@@ -122,7 +141,15 @@ func (r *record) filter(dst, src []float64) {
 		copy(dst, src)
 		return
 	}
-	whitenWalk(dst, src, r.timeS, r.wander)
+	r.walk.whiten(dst, src)
+}
+
+// projectOnce takes the step's own columns out of v, once: for columns of the model, which are far from being spanned by
+// them.
+func (r *record) projectOnce(v []float64) {
+	for _, b := range r.basis {
+		addScaled(v, b, -dot(v, b))
+	}
 }
 
 // project takes the step's own columns out of v.
@@ -134,25 +161,27 @@ func (r *record) project(v []float64) {
 	}
 }
 
-// model computes the answer and its derivatives, whitened and projected.
+// model computes the answer and its derivatives, whitened and projected. It keeps the last, since residuals and
+// derivatives are asked for one after the other.
 func (r *record) model(deadS, lagS float64) *columns {
+	if r.at == [2]float64{deadS, lagS} {
+		return &r.clean
+	}
+	r.at = [2]float64{deadS, lagS}
 	r.fill(&r.raw, deadS, lagS)
 	for _, pair := range [...][2][]float64{{r.clean.answer, r.raw.answer}, {r.clean.byDead, r.raw.byDead}, {r.clean.byLag, r.raw.byLag}} {
 		r.filter(pair[0], pair[1])
-		r.project(pair[0])
+		r.projectOnce(pair[0])
 	}
 	return &r.clean
 }
 
-// roughAnswer is the answer alone, whitened and projected, by the quicker way.
-func (r *record) roughAnswer(deadS, lagS float64) []float64 {
-	fill := r.rough
-	if fill == nil {
-		fill = r.fill
-	}
-	fill(&r.raw, deadS, lagS)
+// answerAlone is the answer without its derivatives, whitened and projected.
+func (r *record) answerAlone(deadS, lagS float64) []float64 {
+	r.at = [2]float64{math.NaN()}
+	r.fill(&r.raw, deadS, lagS)
 	r.filter(r.clean.answer, r.raw.answer)
-	r.project(r.clean.answer)
+	r.projectOnce(r.clean.answer)
 	return r.clean.answer
 }
 

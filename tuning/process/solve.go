@@ -49,8 +49,21 @@ var parameterNames = [parameters]string{"gain", "dead time", "lag"}
 
 const lagMost = 30.0 // s; an axis slower than that is not one
 
-// solve fits the records from a start. Their whitening must have been set.
+// solve fits the records from a start, with the errors of the fit. Their whitening must have been set.
 func solve(records []*record, start [parameters]float64, free []int) (solution, error) {
+	s, err := minimum(records, start, free)
+	if err != nil {
+		return solution{}, err
+	}
+	return s, s.addErrors(records)
+}
+
+// minimum is the fit without its errors: by the quick descent, or by the general solver where that does not arrive.
+func minimum(records []*record, start [parameters]float64, free []int) (solution, error) {
+	if p, squares, arrived := descend(records, start, free, fullyArrived); arrived {
+		s := solution{p: p, free: free, squares: squares}
+		return s, s.count(records, lsq.Converged)
+	}
 	problem, first := newProblem(records, start, free)
 	options := lsq.Defaults()
 	options.Noise = lsq.ScaledByResiduals
@@ -66,14 +79,19 @@ func solve(records []*record, start [parameters]float64, free []int) (solution, 
 	for i, a := range free {
 		s.p[a] = result.Params[i]
 	}
+	return s, s.count(records, result.Status)
+}
+
+// count adds up the readings and fails where none is left over.
+func (s *solution) count(records []*record, status lsq.Status) error {
 	for _, r := range records {
 		s.rows += r.rows()
 		s.own += len(r.basis)
 	}
 	if s.dof() < 1 {
-		return solution{}, &UndeterminedError{result.Status, "there are more unknowns than readings"}
+		return &UndeterminedError{status, "there are more unknowns than readings"}
 	}
-	return s, s.addErrors(records)
+	return nil
 }
 
 // newProblem is the least-squares problem in the free parameters.
@@ -219,21 +237,30 @@ func alongOne(a int) (by [parameters]float64) {
 // alongResponse is dead time and lag together.
 var alongResponse = [parameters]float64{deadAt: 1, lagAt: 1}
 
-// opening finds a start on a grid of dead times and lags, the gain being linear.
+// opening finds a start on a grid of dead times and lags, the gain being linear. Long records are thinned for it.
 func opening(records []*record, free []int) [parameters]float64 {
+	thinned := make([]*record, len(records))
+	for i, r := range records {
+		thinned[i] = r.thin()
+		thinned[i].whiten(0)
+	}
+	records = thinned
 	shortest, longest := gridTimes(records)
 	best, bestSquares := [parameters]float64{1, shortest, shortest}, math.Inf(1)
+	all := 0.0
+	for _, r := range records {
+		all += dot(r.white, r.white)
+	}
 	for dead := 0.0; dead < longest; dead = nextTime(dead, shortest) {
 		for lag := 0.0; lag < longest; lag = nextTime(lag, shortest) {
 			if len(free) < parameters && lag > 0 {
 				break
 			}
-			across, along, all := 0.0, 0.0, 0.0
+			across, along := 0.0, 0.0
 			for _, r := range records {
-				answer := r.roughAnswer(dead, lag)
+				answer := r.answerAlone(dead, lag)
 				across += dot(answer, r.white)
 				along += dot(answer, answer)
-				all += dot(r.white, r.white)
 			}
 			if along == 0 {
 				continue
@@ -251,7 +278,7 @@ func opening(records []*record, free []int) [parameters]float64 {
 }
 
 // nextTime is the following time on the grid: even at first, then by a ratio.
-func nextTime(t, shortest float64) float64 { return math.Max(t+shortest, t*1.4) }
+func nextTime(t, shortest float64) float64 { return math.Max(t+shortest, t*1.7) }
 
 // gridTimes are the smallest time that the samples can tell and half the time after a step.
 func gridTimes(records []*record) (shortest, longest float64) {
