@@ -6,7 +6,8 @@
 // A process model (FirstOrder, SecondOrder, Integrating) comes from package process, or from the drive shaft's speed
 // and the step test. LoopDelay adds what the controller itself costs. A Rule turns the model into a Tuning. MarginsOf
 // and a Simulator say how robust and how quick that is. Optimum is this package's own design: the least load error within
-// bounds on Ms and Mt, which no rule that keeps to the same bounds beats; TradeOff shows what a calmer loop costs. A Law is what the controller is given; Controller is the law in
+// bounds on Ms and Mt, which no rule that keeps to the same bounds beats; TradeOff shows what a calmer loop costs; OptimumForAll
+// keeps to the bounds over all processes that a fit leaves open (Uncertain). A Law is what the controller is given; Controller is the law in
 // Go, the reference that other implementations are compared with.
 //
 // The package knows nothing of rigs, wires or files. Frequencies are rad/s, times s, phases degrees. Dead time is exact

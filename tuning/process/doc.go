@@ -35,7 +35,12 @@
 //	result, err := process.Fit(steps, process.Settings{CountsPerTurn: 2400, Harmonics: 1})
 //	axis := result.Position(shaftTurnsPerSecond, countsPerUnitOfOutput)
 //
-// FitRates does the same for readings of the output's speed or ratio at single instants.
+// FitRates does the same for readings of the output's speed or ratio at single instants. FitRecorded takes any record of
+// input and output, from a file for example, and fits one lag, two lags or an integrating process with exact dead time.
+// Result.Uncertain hands the fit on with its covariance, for gains that hold over all that it leaves open.
+//
+// A relay in place of a controller makes a process go to and fro; RelayOnFirstOrder and its kin give amplitude and period
+// exactly, and turned round the model from them.
 //
 // The package plans no steps, moves nothing, and makes no statement on a servo apart from the axis. Functions are pure
 // and may be called from several goroutines.
