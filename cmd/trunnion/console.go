@@ -64,6 +64,7 @@ func showConsole(o options, unattended bool) error {
 	if err != nil {
 		return err
 	}
+	feed.Seed(s.session.Document()) // what a run that is gone on with had found
 	ctx, cancel := context.WithCancelCause(context.Background())
 	defer cancel(nil)
 	off := onSignal(io.Discard, s.stop, cancel)
