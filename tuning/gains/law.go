@@ -31,7 +31,7 @@ func weighted(c *candidate, s Settings) (SmallStep, pid.Law) {
 		Gains: t.Gains, FilterTimeS: t.FilterTimeS, SetPointWeight: t.SetPointShare,
 		FeedForward: 1 / c.plant.RateGain, // the ratio that moves at the set-point's own rate
 		RatioLeast:  s.RatioLeast, RatioMost: s.RatioMost,
-		TrackingTimeS: pid.TrackingTime(t.Gains, period.Seconds()), PeriodS: period.Seconds(),
+		TrackingTimeS: pid.QuickTrackingTime(t.Gains, period.Seconds()), PeriodS: period.Seconds(),
 	}
 }
 
