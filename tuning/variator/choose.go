@@ -148,7 +148,7 @@ func choose(candidates []*candidate, rejectBelow float64) *candidate {
 }
 
 // added is how many terms a law was given beyond its shape.
-func (c *candidate) added() int { return len(c.law.extras()) }
+func (c *candidate) added() int { return len(c.law.added()) }
 
 // refutes tells whether a lack-of-fit test speaks against its curve.
 func refutes(test *LackOfFit, rejectBelow float64) bool {

@@ -41,7 +41,8 @@ func (s *freeSide) inner(k int) bool { return k > 0 && k < len(s.places)-1 }
 // of interpolating over twice the spacing; over the spacing itself, in the middle, it is a sixteenth of that for a
 // cubic, but no smoothness was promised, so a quarter is taken.
 func freeLeaveOneOut(d *readingData, sides [2]*freeSide) (out LeaveOneOut, between float64) {
-	squares, shares, excess, count, places := 0.0, 0.0, 0.0, 0.0, 0.0
+	var sum leftOut
+	excess, places := 0.0, 0.0
 	for _, s := range sides {
 		for k, p := range s.places {
 			if !s.inner(k) {
@@ -49,22 +50,18 @@ func freeLeaveOneOut(d *readingData, sides [2]*freeSide) (out LeaveOneOut, betwe
 			}
 			size, stdErr := s.foretold(k)
 			for _, i := range p.members {
-				e := s.side*s.direction*d.ratio[i] - size
-				out.add(e, d.pulse[i])
-				squares += e * e
-				shares += e * e / (d.sigma[i] * d.sigma[i])
-				count++
+				slope := math.Max((s.places[k+1].size-s.places[k-1].size)/(s.places[k+1].out-s.places[k-1].out), 0)
+				sum.add(s.side*s.direction*d.ratio[i]-size, d.sigma[i], slope, d.pulse[i], d.ratio[i])
 			}
 			miss := p.size - size
 			excess += miss*miss - stdErr*stdErr - 1/p.weight
 			places++
 		}
 	}
-	if count > 0 {
-		out.Typical, out.TypicalShare = math.Sqrt(squares/count), math.Sqrt(shares/count)
+	if places > 0 {
 		between = math.Sqrt(math.Max(excess/places, 0)) / 4
 	}
-	return out, between
+	return sum.done(), between
 }
 
 // freeOutliers finds readings that their neighbours disown, the wildest first and never more than a fifth.

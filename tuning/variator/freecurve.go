@@ -142,7 +142,8 @@ func (c *freeCurve) edges() (lower, upper, centre units.Estimate) {
 	return lower, upper, units.Estimate{Value: (lower.Value + upper.Value) / 2, StdErr: lsq.QuadraticStdErr(c.covariance, half)}
 }
 
-// pulseFor finds the segment and then the root of its cubic by bisection, which the curve's being monotone allows.
+// pulseFor finds the segment and then the root of its cubic by Newton's method, halving where a step would leave the
+// bracket; the curve's being monotone keeps the root in it.
 func (c *freeCurve) pulseFor(ratio float64) (float64, bool) {
 	direction := math.Copysign(1, c.knots[len(c.knots)-1].Ratio-c.knots[0].Ratio)
 	want := direction * ratio
@@ -153,15 +154,25 @@ func (c *freeCurve) pulseFor(ratio float64) (float64, bool) {
 	i = max(i, 1)
 	a, b := c.knots[i-1], c.knots[i]
 	low, high := float64(a.Pulse), float64(b.Pulse)
+	pulse := (low + high) / 2
 	for range 60 {
-		middle := (low + high) / 2
-		if u, _ := hermite(a, b, middle); direction*u < want {
-			low = middle
+		u, slope := hermite(a, b, pulse)
+		off := direction*u - want
+		if off < 0 {
+			low = pulse
 		} else {
-			high = middle
+			high = pulse
 		}
+		next := pulse - off/(direction*slope)
+		if !(next > low && next < high) {
+			next = (low + high) / 2
+		}
+		if math.Abs(next-pulse) < 1e-10 {
+			return next, true
+		}
+		pulse = next
 	}
-	return (low + high) / 2, true
+	return pulse, true
 }
 
 func (c *freeCurve) hysteresis() float64 { return c.shift }

@@ -61,6 +61,7 @@ func fitFreeForm(d *readingData, opt FitOptions) (Model, error) {
 	}
 	m.addKnots(sides)
 	m.addEdges(sides, shift, shiftErr)
+	m.EffectiveParameters = float64(len(sides[0].places) + len(sides[1].places) + len(m.Parameters))
 	c := newFreeCurve(&m)
 	for _, i := range dropped {
 		u, _ := c.ratio(d.pulse[i], d.way[i])

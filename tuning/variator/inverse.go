@@ -66,14 +66,10 @@ func (m *Model) RatioBand(pulse units.Pulse, level float64) Band {
 func (m *Model) RatioBands(pulses []units.Pulse, level float64) []Band {
 	c := m.curve()
 	point, whole := m.pointwise(level), m.simultaneous(c, level)
-	method := "Scheffe"
-	if m.Law == FreeForm {
-		method = "Sidak"
-	}
 	bands := make([]Band, len(pulses))
 	for i, pulse := range pulses {
 		u, _ := c.ratio(float64(pulse), 0)
-		bands[i] = Band{Pulse: pulse, Ratio: units.Ratio(u), Level: level, Method: method}
+		bands[i] = Band{Pulse: pulse, Ratio: units.Ratio(u), Level: level, Method: m.method()}
 		bands[i].Low, bands[i].High = limits(c, float64(pulse), point)
 		bands[i].SimultaneousLow, bands[i].SimultaneousHigh = limits(c, float64(pulse), whole)
 	}
@@ -171,10 +167,52 @@ const reachUs = 1e-6
 // InverseBand holds the pulse for a ratio with the given probability: Student's limits of the fit, widened by half the
 // hysteresis on either side, since the approach is not known beforehand.
 func (m *Model) InverseBand(ratio units.Ratio, level float64) (low, high units.Pulse, err error) {
-	inverse, err := m.Inverse(ratio)
+	bands, err := m.InverseBands([]units.Ratio{ratio}, level)
 	if err != nil {
 		return 0, 0, err
 	}
-	half := units.Pulse(m.pointwise(level)*inverse.StdErr + inverse.HalfHysteresis)
-	return inverse.Pulse - half, inverse.Pulse + half, nil
+	return bands[0].Low, bands[0].High, nil
+}
+
+// PulseBand is the uncertainty of the inverse curve at one ratio. Both bands take in half the hysteresis on either side.
+type PulseBand struct {
+	Ratio units.Ratio
+	Pulse units.Pulse
+	Level float64
+	// Low and High hold the pulse for this one ratio with the given probability.
+	Low, High units.Pulse
+	// SimultaneousLow and SimultaneousHigh hold the whole inverse curve at once with at least that probability; Method says
+	// how they were made, as in Band.
+	SimultaneousLow, SimultaneousHigh units.Pulse
+	Method                            string
+}
+
+// InverseBands are the bands of the inverse at many ratios, for a chart. The error is a *RangeError.
+func (m *Model) InverseBands(ratios []units.Ratio, level float64) ([]PulseBand, error) {
+	c := m.curve()
+	point, whole := m.pointwise(level), m.simultaneous(c, level)
+	bands := make([]PulseBand, len(ratios))
+	for i, ratio := range ratios {
+		inverse, err := m.Inverse(ratio)
+		if err != nil {
+			return nil, err
+		}
+		half := func(factor float64) units.Pulse {
+			return units.Pulse(factor*inverse.StdErr + inverse.HalfHysteresis)
+		}
+		bands[i] = PulseBand{
+			Ratio: ratio, Pulse: inverse.Pulse, Level: level, Method: m.method(),
+			Low: inverse.Pulse - half(point), High: inverse.Pulse + half(point),
+			SimultaneousLow: inverse.Pulse - half(whole), SimultaneousHigh: inverse.Pulse + half(whole),
+		}
+	}
+	return bands, nil
+}
+
+// method names how a simultaneous band is made.
+func (m *Model) method() string {
+	if m.Law == FreeForm {
+		return "Sidak"
+	}
+	return "Scheffe"
 }

@@ -71,6 +71,13 @@ func (l lawOf) names() []string {
 	return append(names, l.extras()...)
 }
 
+// added are the names of the terms without the hysteresis, which the readings' approaches bring with them.
+func (l lawOf) added() []string {
+	t := l.terms
+	t.hysteresis = false
+	return lawOf{terms: t}.extras()
+}
+
 // extras are the names of the terms.
 func (l lawOf) extras() []string {
 	var names []string

@@ -1,10 +1,10 @@
 package variator
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
-	"trunnion/tuning/measure"
 	"trunnion/tuning/units"
 )
 
@@ -25,16 +25,30 @@ type Model struct {
 	// Readings is how many the fit rests on. Scatter is the standard deviation of a residual over the reading's claimed
 	// error: 1 if the claims were right. Standard errors are scaled by it. DegreesOfFreedom is what it rests on; 0 where
 	// the claimed errors had to be taken as right.
-	Readings         int         `json:"readings"`
-	DegreesOfFreedom int         `json:"degrees_of_freedom"`
-	Scatter          float64     `json:"scatter_in_sigmas"`
-	LackOfFit        *LackOfFit  `json:"lack_of_fit,omitempty"`
-	Refuted          bool        `json:"refuted"` // the lack-of-fit test refutes the curve
-	LeaveOneOut      LeaveOneOut `json:"leave_one_out"`
-	Outliers         []Outlier   `json:"outliers"`
+	Readings int `json:"readings"`
+	// EffectiveParameters is how many numbers the curve was free to choose: the parameters of a law; of a free-form curve,
+	// its places after pooling, the two edges and the shift.
+	EffectiveParameters float64     `json:"effective_parameters,omitempty"`
+	DegreesOfFreedom    int         `json:"degrees_of_freedom"`
+	Scatter             float64     `json:"scatter_in_sigmas"`
+	LackOfFit           *LackOfFit  `json:"lack_of_fit,omitempty"`
+	Refuted             bool        `json:"refuted"` // the lack-of-fit test refutes the curve
+	LeaveOneOut         LeaveOneOut `json:"leave_one_out"`
+	Outliers            []Outlier   `json:"outliers"`
+	// Inseparable are groups of parameters that the readings do not tell apart: each may change by more than a maker would
+	// call a change if the others of its group change with it. The curve and its band do not suffer from it.
+	Inseparable [][]string `json:"inseparable,omitempty"`
+	// WheelsOff is how many standard errors the gain of the readings alone lies from what the wheels say; nil where no
+	// wheel quotient was given.
+	WheelsOff *float64 `json:"wheels_off_sigmas,omitempty"`
+	// Rival is a law that describes the readings better, though not so clearly that it should be taken. The bands take in
+	// how far it lies off.
+	Rival *Rival `json:"rival,omitempty"`
 	// Candidates are the laws that were weighed, simplest first.
 	Candidates []Candidate `json:"candidates"`
-	Verdict    string      `json:"verdict"`
+	// Suggests is what the residuals point to, in words; nothing where they look like chance.
+	Suggests []string `json:"suggests,omitempty"`
+	Verdict  string   `json:"verdict"`
 }
 
 // Parameter is one fitted number. Name carries the unit, such as "centre_us".
@@ -44,19 +58,16 @@ type Parameter struct {
 	StdErr float64 `json:"standard_error"`
 }
 
-// Outlier is a reading that the fit left out.
-type Outlier struct {
-	Index    int              `json:"index"` // in the readings given to Fit
-	Pulse    units.Pulse      `json:"pulse_us"`
-	Approach measure.Approach `json:"approach,omitempty"`
-	Ratio    float64          `json:"ratio"`
-	Expected float64          `json:"expected_ratio"`
-	Sigmas   float64          `json:"sigmas"` // its residual in standard deviations of the kept readings' scatter
+// Rival is another law with its parameters.
+type Rival struct {
+	Law        LawName     `json:"law"`
+	Parameters []Parameter `json:"parameters"`
 }
 
 // Candidate is a law that was weighed.
 type Candidate struct {
 	Law       LawName    `json:"law"`
+	Terms     []string   `json:"terms,omitempty"` // what was added to its shape: linkage curvature, friction offset
 	AICc      float64    `json:"aicc"`
 	Scatter   float64    `json:"scatter_in_sigmas"`
 	LackOfFit *LackOfFit `json:"lack_of_fit,omitempty"`
@@ -72,78 +83,70 @@ func (m *Model) Param(name string) (units.Estimate, bool) {
 	return units.Estimate{}, false
 }
 
-// names are the parameters' names.
-func (m *Model) names() []string {
-	names := make([]string, len(m.Parameters))
-	for j, p := range m.Parameters {
+func namesOf(parameters []Parameter) []string {
+	names := make([]string, len(parameters))
+	for j, p := range parameters {
 		names[j] = p.Name
 	}
 	return names
 }
 
-// theta are the parameters' values.
-func (m *Model) theta() []float64 {
-	theta := make([]float64, len(m.Parameters))
-	for j, p := range m.Parameters {
-		theta[j] = p.Value
+func valuesOf(parameters []Parameter) []float64 {
+	values := make([]float64, len(parameters))
+	for j, p := range parameters {
+		values[j] = p.Value
 	}
-	return theta
+	return values
 }
 
 // model makes a Model of a chosen law.
 func (c *candidate) model(candidates []*candidate, opt FitOptions) Model {
 	m := Model{
-		Law:              c.law.name(),
-		Covariance:       c.result.Covariance,
-		PulseLeast:       units.Pulse(slices.Min(c.data.pulse)),
-		PulseMost:        units.Pulse(slices.Max(c.data.pulse)),
-		Readings:         len(c.kept),
-		DegreesOfFreedom: c.result.DOF,
-		Scatter:          c.result.Scale,
-		LackOfFit:        c.lackOfFit(),
-		LeaveOneOut:      c.leaveOneOut(),
-		Outliers:         c.outliers(),
+		Law:                 c.law.name(),
+		Parameters:          c.parameters(),
+		Covariance:          c.result.Covariance,
+		PulseLeast:          units.Pulse(slices.Min(c.data.pulse)),
+		PulseMost:           units.Pulse(slices.Max(c.data.pulse)),
+		Readings:            len(c.kept),
+		EffectiveParameters: float64(c.law.count()),
+		DegreesOfFreedom:    c.result.DOF,
+		Scatter:             c.result.Scale,
+		LackOfFit:           c.lackOfFit(),
+		LeaveOneOut:         c.leaveOneOut(),
+		Outliers:            c.outliers(),
+		Inseparable:         c.inseparable(),
+		WheelsOff:           c.wheelsOff(),
 	}
-	for j, name := range c.law.names() {
-		m.Parameters = append(m.Parameters, Parameter{Name: name, Value: c.result.Params[j], StdErr: c.result.StdErr[j]})
+	if r := c.rival(candidates); r != nil {
+		m.Rival = &Rival{Law: r.law.name(), Parameters: r.parameters()}
 	}
 	for _, other := range candidates {
 		m.Candidates = append(m.Candidates, Candidate{
-			Law: other.law.name(), AICc: other.aicc(), Scatter: other.result.Scale, LackOfFit: other.lackOfFit(),
+			Law: other.law.name(), Terms: other.law.added(), AICc: other.aicc(), Scatter: other.result.Scale, LackOfFit: other.lackOfFit(),
 		})
 	}
 	m.Refuted = refutes(m.LackOfFit, opt.RejectBelow)
+	m.Suggests = c.suggests()
 	m.describe()
 	return m
 }
 
-// outliers are the readings that were not kept.
-func (c *candidate) outliers() []Outlier {
-	list := []Outlier{}
-	by := make([]float64, c.law.count())
-	for i := range c.data.pulse {
-		if slices.Contains(c.kept, i) {
-			continue
-		}
-		u, _ := c.law.ratio(c.result.Params, c.data.pulse[i], c.data.way[i], by)
-		list = append(list, c.data.outlier(i, u, c.result.Scale))
+// parameters are the fitted numbers with their names.
+func (c *candidate) parameters() []Parameter {
+	list := make([]Parameter, c.law.count())
+	for j, name := range c.law.names() {
+		list[j] = Parameter{Name: name, Value: c.result.Params[j], StdErr: c.result.StdErr[j]}
 	}
 	return list
 }
 
-// outlier notes reading i, which was expected to be u.
-func (d *readingData) outlier(i int, u, scatter float64) Outlier {
-	o := Outlier{Index: i, Pulse: units.Pulse(d.pulse[i]), Ratio: d.ratio[i], Expected: u}
-	if scatter > 0 {
-		o.Sigmas = (d.ratio[i] - u) / (d.sigma[i] * scatter)
+// rival is the candidate that describes the readings best, if it is not this one.
+func (c *candidate) rival(candidates []*candidate) *candidate {
+	best := slices.MinFunc(candidates, func(a, b *candidate) int { return cmp.Compare(a.aicc(), b.aicc()) })
+	if best.aicc() < c.aicc() {
+		return best
 	}
-	switch d.way[i] {
-	case 1:
-		o.Approach = measure.Outward
-	case -1:
-		o.Approach = measure.Inward
-	}
-	return o
+	return nil
 }
 
 // ModelError reports a Model, most likely read from a document, that is no curve.
@@ -176,8 +179,18 @@ func (m *Model) Check() error {
 	if !known {
 		return &ModelError{"law", fmt.Sprintf("%q is not known", m.Law)}
 	}
-	if l, ok := lawNamed(s, m.names()); !ok {
-		return &ModelError{"parameters", fmt.Sprintf("%q where %q belong", m.names(), l.names())}
+	if l, ok := lawNamed(s, namesOf(m.Parameters)); !ok {
+		return &ModelError{"parameters", fmt.Sprintf("%q where %q belong", namesOf(m.Parameters), l.names())}
+	}
+	if m.Rival == nil {
+		return nil
+	}
+	r, known := shapeOf(m.Rival.Law)
+	if !known {
+		return &ModelError{"rival", fmt.Sprintf("law %q is not known", m.Rival.Law)}
+	}
+	if l, ok := lawNamed(r, namesOf(m.Rival.Parameters)); !ok {
+		return &ModelError{"rival", fmt.Sprintf("%q where %q belong", namesOf(m.Rival.Parameters), l.names())}
 	}
 	return nil
 }

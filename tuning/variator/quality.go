@@ -81,28 +81,56 @@ type LeaveOneOut struct {
 	Worst        float64 `json:"worst_ratio"`       // largest error, in ratio
 	WorstPulseUs float64 `json:"worst_pulse_us"`    // and where
 	TypicalShare float64 `json:"typical_in_sigmas"` // root mean square error over the readings' claimed errors
+	// The same for the inverse, in us: how far the pulse for the ratio that was read would lie from the pulse that gave it.
+	TypicalUs    float64 `json:"typical_us,omitempty"`
+	WorstUs      float64 `json:"worst_us,omitempty"`
+	WorstUsRatio float64 `json:"worst_us_ratio,omitempty"` // the ratio where
 }
 
 // leaveOneOut of a linearised fit: a residual grows by 1/(1-h) when its reading is left out, h being its leverage.
 func (c *candidate) leaveOneOut() LeaveOneOut {
-	var out LeaveOneOut
-	squares, shares := 0.0, 0.0
+	var sum leftOut
 	for k, i := range c.kept {
-		sigma := c.data.sigma[i]
+		sigma, pulse := c.data.sigma[i], c.data.pulse[i]
 		h := math.Min(c.leverage(i), 0.99)
-		e := c.result.Residuals[k] / (1 - h) // over sigma
-		out.add(e*sigma, c.data.pulse[i])
-		squares += e * sigma * e * sigma
-		shares += e * e
+		_, slope := c.law.ratio(c.result.Params, pulse, c.data.way[i], c.by)
+		sum.add(c.result.Residuals[k]/(1-h)*sigma, sigma, slope, pulse, c.data.ratio[i])
 	}
-	n := float64(len(c.kept))
-	out.Typical, out.TypicalShare = math.Sqrt(squares/n), math.Sqrt(shares/n)
-	return out
+	return sum.done()
 }
 
-// add notes one error.
-func (o *LeaveOneOut) add(e, pulse float64) {
-	if math.Abs(e) > o.Worst {
-		o.Worst, o.WorstPulseUs = math.Abs(e), pulse
+// leftOut gathers errors of left-out readings.
+type leftOut struct {
+	out                      LeaveOneOut
+	squares, shares, count   float64
+	pulseSquares, pulseCount float64
+}
+
+// add notes an error in ratio. Where the curve stands still no pulse follows from it.
+func (s *leftOut) add(e, sigma, slope, pulse, ratio float64) {
+	s.squares += e * e
+	s.shares += e * e / (sigma * sigma)
+	s.count++
+	if math.Abs(e) > s.out.Worst {
+		s.out.Worst, s.out.WorstPulseUs = math.Abs(e), pulse
 	}
+	if slope == 0 {
+		return
+	}
+	us := e / slope
+	s.pulseSquares += us * us
+	s.pulseCount++
+	if math.Abs(us) > s.out.WorstUs {
+		s.out.WorstUs, s.out.WorstUsRatio = math.Abs(us), ratio
+	}
+}
+
+func (s *leftOut) done() LeaveOneOut {
+	if s.count > 0 {
+		s.out.Typical, s.out.TypicalShare = math.Sqrt(s.squares/s.count), math.Sqrt(s.shares/s.count)
+	}
+	if s.pulseCount > 0 {
+		s.out.TypicalUs = math.Sqrt(s.pulseSquares / s.pulseCount)
+	}
+	return s.out
 }

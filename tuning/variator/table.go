@@ -3,6 +3,7 @@ package variator
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/units"
@@ -59,6 +60,21 @@ func (m *Model) TableOutside(n int, band DeadBand) (Table, error) {
 	return m.table(n, math.Min(-1, math.Floor(low)), math.Max(1, math.Ceil(high)), band.Neutral)
 }
 
+// TableSizes are the numbers of points that small controllers take, for a choice by error.
+var TableSizes = [...]int{9, 17, 33}
+
+// TablesOutside makes a table of each of TableSizes, as TableOutside does.
+func (m *Model) TablesOutside(band DeadBand) ([]Table, error) {
+	tables := make([]Table, len(TableSizes))
+	for k, n := range TableSizes {
+		var err error
+		if tables[k], err = m.TableOutside(n, band); err != nil {
+			return nil, err
+		}
+	}
+	return tables, nil
+}
+
 // table makes a table whose inner ratios, in steps, are given.
 func (m *Model) table(n int, innerLow, innerHigh float64, neutral units.Pulse) (Table, error) {
 	if n < 4 || n > 256 {
@@ -99,10 +115,7 @@ func (t *Table) PulseTenths(ratioQ13 int32) uint16 {
 	case ratioQ13 >= points[last].RatioQ13:
 		return points[last].PulseTenths
 	}
-	i := 1
-	for points[i].RatioQ13 < ratioQ13 {
-		i++
-	}
+	i := sort.Search(len(points), func(i int) bool { return points[i].RatioQ13 >= ratioQ13 })
 	return between(points[i-1], points[i], ratioQ13)
 }
 
@@ -117,12 +130,21 @@ func between(a, b bench.TablePoint, ratioQ13 int32) uint16 {
 	return uint16(int64(a.PulseTenths) + (over+half)/span)
 }
 
-// measure takes the samples of one side into the worst errors.
+// measure takes the samples of one side into the worst errors. The curve itself is asked for a ratio only where its
+// slope there, by the samples beside, says that the worst may be passed.
 func (t *Table) measure(c curve, s *sampled) {
+	last := len(s.pulse) - 1
 	for i, want := range s.pulse {
 		q := s.first + int32(i)
 		got := float64(t.PulseTenths(q)) / 10
-		t.WorstErrorUs = math.Max(t.WorstErrorUs, math.Abs(got-want))
+		off := math.Abs(got - want)
+		t.WorstErrorUs = math.Max(t.WorstErrorUs, off)
+		before, after := max(i-1, 0), min(i+1, last)
+		rise := float64(after-before) / ratioScale
+		// Between got and want the slope may be another than here: half as much again is allowed for.
+		if 1.5*off*rise < t.WorstErrorRatio*math.Abs(s.pulse[after]-s.pulse[before]) {
+			continue
+		}
 		u, _ := c.ratio(got, 0)
 		t.WorstErrorRatio = math.Max(t.WorstErrorRatio, math.Abs(u-float64(q)/ratioScale))
 	}

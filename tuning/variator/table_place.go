@@ -51,8 +51,8 @@ func (s *sampled) within(pulse float64) uint16 {
 func (s *sampled) tolerance(n int) float64 {
 	const enough = 0.01 // us: a tenth of what a table can say; a straight curve needs no more points than two
 	low, high := enough, enough+s.miss(0, len(s.pulse)-1)
-	for range 30 {
-		middle := (low + high) / 2
+	for high > 1.005*low {
+		middle := math.Sqrt(low * high)
 		if at := s.stretches(middle, n); at[len(at)-1] == len(s.pulse)-1 {
 			high = middle
 		} else {
@@ -70,6 +70,9 @@ func (s *sampled) stretches(tolerance float64, n int) []int {
 		from := at[len(at)-1]
 		// The spread grows with the length of a stretch, so the longest is found by halving.
 		near, far := from+1, last
+		if s.miss(from, last) <= tolerance {
+			near = last
+		}
 		for near < far {
 			middle := (near + far + 1) / 2
 			if s.miss(from, middle) <= tolerance {
@@ -85,14 +88,18 @@ func (s *sampled) stretches(tolerance float64, n int) []int {
 
 // spreadSamples is at how many places a stretch is compared with its chord while breakpoints are placed. The curve is
 // smooth, so that the extremes are not missed by much; the error that is reported is counted at every ratio.
-const spreadSamples = 64
+const spreadSamples = 24
 
 // spread is the least and the greatest difference of the curve from its chord.
 func (s *sampled) spread(from, to int) (least, most float64) {
 	slope := (s.pulse[to] - s.pulse[from]) / float64(to-from)
 	for i := from + 1; i < to; i += 1 + (to-from)/spreadSamples {
 		d := s.pulse[i] - s.pulse[from] - slope*float64(i-from)
-		least, most = math.Min(least, d), math.Max(most, d)
+		if d < least {
+			least = d
+		} else if d > most {
+			most = d
+		}
 	}
 	return least, most
 }
@@ -150,17 +157,22 @@ func (s *sampled) tuneOne(points []bench.TablePoint, at []int, k int) (moved boo
 	return keep != start
 }
 
-// worstBeside is the largest error of the stored integers on the stretches next to breakpoint k.
+// worstBeside is the largest error of the lines through the stored integers on the stretches next to breakpoint k. That
+// the controller rounds to tenths in between is left out: it adds the same everywhere.
 func (s *sampled) worstBeside(points []bench.TablePoint, at []int, k int) float64 {
 	worst := 0.0
 	for _, j := range []int{k - 1, k} {
 		if j < 0 || j+1 >= len(points) {
 			continue
 		}
-		for i := at[j]; i <= at[j+1]; i++ {
-			got := float64(between(points[j], points[j+1], s.first+int32(i))) / 10
-			worst = math.Max(worst, math.Abs(got-s.pulse[i]))
+		from, to := at[j], at[j+1]
+		start := float64(points[j].PulseTenths) / 10
+		slope := (float64(points[j+1].PulseTenths)/10 - start) / float64(to-from)
+		step := 1 + (to-from)/spreadSamples
+		for i := from; i < to; i += step {
+			worst = math.Max(worst, math.Abs(start+slope*float64(i-from)-s.pulse[i]))
 		}
+		worst = math.Max(worst, math.Abs(float64(points[j+1].PulseTenths)/10-s.pulse[to]))
 	}
 	return worst
 }
