@@ -50,14 +50,26 @@ func slow(r Result, nominal units.RPM) finding.Finding {
 	}
 }
 
-func driveBackward(turns float64) finding.Finding {
-	return finding.Finding{
-		Name: finding.DriveReversed, Weight: finding.Look,
+// driveBackward ends a check: with a shaft that counts down every ratio has the
+// other sign, and a closed loop would run away from its set-point.
+func driveBackward(turns float64) *finding.Error {
+	return &finding.Error{Finding: finding.Finding{
+		Name: finding.DriveReversed, Weight: finding.Grave,
 		Evidence: fmt.Sprintf("the drive was sent forward and its counter went %+.1f turns", turns),
 		OneOf:    []string{"leads of the drive counter swapped", "motor leads swapped"},
 		ToTell:   "look at the shaft: does it turn the way you call forward?",
-		Cure:     "swap the leads of whichever is wrong; every ratio changes its sign with it",
-	}
+		Cure:     "if it does, swap the counter's leads; if not, the motor's; then check again",
+	}}
+}
+
+func outputsSwapped(name, other string, pulse units.Pulse, turns float64) *finding.Error {
+	return &finding.Error{Finding: finding.Finding{
+		Name: finding.OutputsSwapped, Weight: finding.Grave,
+		Evidence: fmt.Sprintf("only %s was tilted, to %v, and the counter of %s went %+.2f turns", name, pulse, other, turns),
+		OneOf:    []string{fmt.Sprintf("servo leads of %s and %s swapped", name, other), fmt.Sprintf("counter leads of %s and %s swapped", name, other), fmt.Sprintf("%s does not stand at its neutral", other)},
+		ToTell:   fmt.Sprintf("watch the machine: which of the two moves when %s is tilted?", name),
+		Cure:     "swap the leads of whichever is wrong, or change servo or counter in the rig file",
+	}}
 }
 
 func countsAtRest(counter int, counts units.Counts) finding.Finding {

@@ -13,13 +13,14 @@ import (
 
 // side is one side of the jog for the pulse limits.
 type side struct {
-	word  string  // below or above, for sentences
-	sign  float64 // of the pulse
-	next  units.Pulse
-	limit units.Pulse // of the rig file
-	good  units.Pulse // last pulse at which the ratio still grew
-	jogs  []Jog
-	why   string // why it ended; empty while it goes on
+	word   string  // below or above, for sentences
+	sign   float64 // of the pulse
+	counts float64 // +1 where longer pulses count up, -1 where down
+	next   units.Pulse
+	limit  units.Pulse // of the rig file
+	good   units.Pulse // last pulse at which the ratio still grew
+	jogs   []Jog
+	why    string // why it ended; empty while it goes on
 }
 
 // jogLimits goes outward on both sides in turn, so that what the joint travels
@@ -28,8 +29,8 @@ type side struct {
 func jogLimits(ctx context.Context, ax *moves.Axis, r *Result) error {
 	ax.Say(bench.Intends, "feel out the tilt in steps of %.0f us on both sides in turn; the output turns faster at each step", jogStep)
 	sides := []*side{
-		{word: "above", sign: 1, next: r.RoughAbove + jogStep/2, limit: ax.Limits.Most, good: r.RoughAbove},
-		{word: "below", sign: -1, next: r.RoughBelow - jogStep/2, limit: ax.Limits.Least, good: r.RoughBelow},
+		{word: "above", sign: 1, counts: float64(r.CountsAbove), next: r.RoughAbove + jogStep/2, limit: ax.Limits.Most, good: r.RoughAbove},
+		{word: "below", sign: -1, counts: float64(r.CountsAbove), next: r.RoughBelow - jogStep/2, limit: ax.Limits.Least, good: r.RoughBelow},
 	}
 	for sides[0].why == "" || sides[1].why == "" {
 		for _, s := range sides {
@@ -47,7 +48,7 @@ func jogLimits(ctx context.Context, ax *moves.Axis, r *Result) error {
 	}
 	for _, s := range sides {
 		if len(s.jogs) == 0 {
-			return &moves.NoRoom{Axis: ax.Name}
+			return noRoom(ctx, ax, s)
 		}
 		r.Jog = append(r.Jog, s.jogs...)
 		if s.why == whyStalled {
@@ -58,6 +59,16 @@ func jogLimits(ctx context.Context, ax *moves.Axis, r *Result) error {
 	r.PulseLeast, r.WhyLeast = sides[1].good, sides[1].why
 	ax.Say(bench.Decided, "pulses from %v (%s) to %v (%s) may be used", r.PulseLeast, r.WhyLeast, r.PulseMost, r.WhyMost)
 	return nil
+}
+
+// noRoom says how much one quick reading beside the edge needs.
+func noRoom(ctx context.Context, ax *moves.Axis, s *side) error {
+	now, err := ax.Now(ctx)
+	if err != nil {
+		return err
+	}
+	down, up := ax.Free(now)
+	return &moves.NoRoom{Axis: ax.Name, Needed: units.Turns(s.expected(s.next) * (jogTurns + runOnTurns(ax))), Low: down, High: up}
 }
 
 // Reasons for the end of a jog.
@@ -79,9 +90,14 @@ func jog(ctx context.Context, ax *moves.Axis, s *side) error {
 		return err
 	}
 	down, up := ax.Free(now)
-	room := math.Min(float64(down), float64(up))
+	room := float64(up)
+	if s.sign*s.counts < 0 {
+		room = float64(down)
+	}
 	if needed := s.expected(pulse) * (jogTurns + runOnTurns(ax)); needed > room {
-		s.why = whyRoom
+		if ax.Centred(now) { // elsewhere it is tried again once the joint is back
+			s.why = whyRoom
+		}
 		return nil
 	}
 	reading, err := ax.Read(ctx, ax.Known.Neutral, pulse, measure.Outward, moves.Gate{Turns: jogTurns, Travel: room})

@@ -40,6 +40,10 @@ const (
 // the pulse limits, and the rig is parked.
 func Run(ctx context.Context, ax *moves.Axis) (Result, error) {
 	defer ax.Bench.Park()
+	// The limits of an earlier check may be tighter than this one needs.
+	if err := ax.Bench.SetPulseLimits(ctx, ax.Servo, ax.Limits); err != nil {
+		return Result{}, err
+	}
 	r := Result{Jog: []Jog{}, Bursts: []Burst{}, Findings: []finding.Finding{}}
 	if err := quiet(ctx, ax, &r); err != nil {
 		return r, err
@@ -89,17 +93,51 @@ func quiet(ctx context.Context, ax *moves.Axis, r *Result) error {
 	return nil
 }
 
+// Hold sees that an axis stands while another one is worked at: it is brought to
+// its neutral, which is first looked for as at a cold start if nobody knows it
+// yet. The rig must be armed and the drive off.
+func Hold(ctx context.Context, ax *moves.Axis) error {
+	if ax.Known.Neutral == 0 {
+		r := Result{}
+		return findStill(ctx, ax, &r)
+	}
+	if err := ax.Bench.SetNeutral(ctx, ax.Servo, ax.Known.Neutral); err != nil {
+		return err
+	}
+	_, err := ax.Come(ctx, ax.Middle, ax.Known.Neutral)
+	return err
+}
+
+// wander is how far the speed strays within a trace, turns a second: the
+// standard deviation over its tenths. The speed is used for minutes, and the
+// counts alone would have it known better than it stays.
+func wander(trace bench.Trace, shaft measure.Sensor) float64 {
+	const parts = 10
+	var sum, square float64
+	for k := range parts {
+		v := measure.Speed(trace[k*len(trace)/parts:(k+1)*len(trace)/parts], shaft).Value
+		sum += v
+		square += v * v
+	}
+	mean := sum / parts
+	return math.Sqrt(math.Max(0, square/parts-mean*mean) * parts / (parts - 1))
+}
+
 // findStill hunts for a pulse at which the output stands, by bursts under
 // guard, and makes it the first neutral.
 func findStill(ctx context.Context, ax *moves.Axis, r *Result) error {
+	start := ax.Middle
+	if ax.Known.Neutral != 0 {
+		start = ax.Known.Neutral
+	}
 	now, err := ax.Now(ctx)
 	if err != nil {
 		return err
 	}
 	down, up := ax.Free(now)
 	most := math.Min(mostBurst, burstRoom*float64(down+up)/2)
-	ax.Say(bench.Intends, "no neutral is known: short bursts of drive from %v on, each cut by a guard at %.2f output turns", ax.Middle, most)
-	pulse, from := ax.Middle, ax.Middle
+	ax.Say(bench.Intends, "no neutral is known: short bursts of drive from %v on, each cut by a guard at %.2f output turns", start, most)
+	pulse, from := start, start
 	for len(r.Bursts) < mostTries {
 		b, err := burst(ctx, ax, from, pulse, most)
 		if err != nil {
@@ -132,8 +170,11 @@ func burst(ctx context.Context, ax *moves.Axis, from, pulse units.Pulse, most fl
 	if _, err := ax.Come(ctx, from, pulse); err != nil {
 		return b, err
 	}
-	guard := bench.Guard{Counter: ax.Output.Counter, Counts: units.Counts(math.Max(4, most*ax.Output.PerTurn)), Time: burstTime}
-	if err := ax.Bench.Guard(ctx, guard); err != nil {
+	guards := []bench.Guard{{Counter: ax.Output.Counter, Counts: units.Counts(math.Max(4, most*ax.Output.PerTurn)), Time: burstTime}}
+	for _, o := range ax.Others { // they share the drive, and may stand anywhere yet
+		guards = append(guards, bench.Guard{Counter: o.Sensor.Counter, Counts: units.Counts(math.Max(4, most*o.Sensor.PerTurn))})
+	}
+	if err := ax.Bench.Guard(ctx, guards...); err != nil {
 		return b, err
 	}
 	start, err := ax.Now(ctx)
@@ -150,10 +191,10 @@ func burst(ctx context.Context, ax *moves.Axis, from, pulse units.Pulse, most fl
 	if b.Guarded = errors.As(err, &tripped); err != nil && !b.Guarded {
 		return b, err
 	}
-	if err := ax.Bench.Guard(ctx); err != nil {
+	if err := ax.Halt(ctx); err != nil {
 		return b, err
 	}
-	if err := ax.Halt(ctx); err != nil {
+	if err := ax.Bench.Guard(ctx); err != nil {
 		return b, err
 	}
 	end, err := ax.Now(ctx)
@@ -162,6 +203,9 @@ func burst(ctx context.Context, ax *moves.Axis, from, pulse units.Pulse, most fl
 	}
 	b.OutputTurns = turns(start, end, ax.Output)
 	b.ShaftTurns = turns(start, end, ax.Shaft)
+	if b.ShaftTurns < -0.3 {
+		return b, driveBackward(b.ShaftTurns)
+	}
 	if math.Abs(b.ShaftTurns) < 0.3 {
 		return b, &finding.Error{Finding: finding.Finding{
 			Name: finding.DriveDead, Weight: finding.Grave,
@@ -200,6 +244,10 @@ func roughEdges(ctx context.Context, ax *moves.Axis, r *Result) error {
 	return ax.Bench.SetNeutral(ctx, ax.Servo, r.Neutral)
 }
 
+// mostOther is how far another output may go meanwhile, in turns: it stands at
+// its neutral, and a shaken wheel is not a turning one.
+const mostOther = 0.05
+
 // walk steps from neutral until the output turns, and goes back to neutral. It
 // returns the pulse and the direction of the counts.
 func walk(ctx context.Context, ax *moves.Axis, start units.Pulse, step units.Pulse) (units.Pulse, int, error) {
@@ -215,6 +263,11 @@ func walk(ctx context.Context, ax *moves.Axis, start units.Pulse, step units.Pul
 			return 0, 0, err
 		}
 		from = pulse
+		for _, o := range ax.Others {
+			if went := float64(trace.Delta(o.Sensor.Counter)) / o.Sensor.PerTurn; math.Abs(went) > mostOther {
+				return 0, 0, outputsSwapped(ax.Name, o.Name, pulse, went)
+			}
+		}
 		b := Burst{Pulse: pulse, OutputTurns: float64(trace.Delta(ax.Output.Counter)) / ax.Output.PerTurn, ShaftTurns: float64(trace.Delta(ax.Shaft.Counter)) / ax.Shaft.PerTurn}
 		if !b.still(ax.Output.PerTurn) {
 			return pulse, int(math.Copysign(1, b.OutputTurns)), ax.Rest(ctx, pulse)
@@ -225,15 +278,12 @@ func walk(ctx context.Context, ax *moves.Axis, start units.Pulse, step units.Pul
 
 // shaftSpeed measures the drive's speed at neutral.
 func shaftSpeed(ctx context.Context, ax *moves.Axis, r *Result) error {
-	trace, err := ax.Bench.Watch(ctx, bench.Until{Span: 1500 * time.Millisecond})
+	trace, err := ax.Bench.Watch(ctx, bench.Until{Span: 3 * time.Second})
 	if err != nil {
 		return err
 	}
 	speed := measure.Speed(trace, ax.Shaft)
-	if speed.Value < 0 {
-		r.Findings = append(r.Findings, driveBackward(float64(trace.Delta(ax.Shaft.Counter))/ax.Shaft.PerTurn))
-	}
-	r.ShaftSpeed = units.Estimate{Value: 60 * math.Abs(speed.Value), StdErr: 60 * speed.StdErr}
+	r.ShaftSpeed = units.Estimate{Value: 60 * speed.Value, StdErr: 60 * math.Hypot(speed.StdErr, wander(trace, ax.Shaft))}
 	ax.Say(bench.Seen, "the drive shaft turns at %v rpm", r.ShaftSpeed)
 	return nil
 }

@@ -13,10 +13,11 @@ import (
 
 // Settings of a search.
 type Settings struct {
-	RoughAbove units.Pulse // edges as the check found them, to a step of its jog
-	RoughBelow units.Pulse
-	EdgeStdErr float64 // wanted error of an edge, us
-	Earlier    []Try   // of an interrupted search, to be gone on with
+	RoughAbove  units.Pulse // edges as the check found them, to a step of its jog
+	RoughBelow  units.Pulse
+	EdgeStdErr  float64     // wanted error of an edge, us
+	Least, Most units.Pulse // limits found by the check
+	Earlier     []Try       // of an interrupted search, to be gone on with
 }
 
 const (
@@ -32,6 +33,13 @@ const (
 	// inward try, in us.
 	runUp = 40.0
 )
+
+// turnsOfTry is longer where the output's counts are so coarse that two turns at
+// the slowest turning would not make leastCounts of them.
+func turnsOfTry(perTurn float64) float64 {
+	const most = 30 // shaft turns: some five seconds
+	return math.Max(tryTurns, math.Min(most, leastCounts/(leastRatio*perTurn)))
+}
 
 // moved decides whether the output turned.
 func moved(counts units.Counts, shaftTurns float64, perTurn float64) bool {
@@ -95,7 +103,7 @@ func rounds(ctx context.Context, ax *moves.Axis, searches []*search, settings Se
 				continue
 			}
 			open = true
-			t, err := oneTry(ctx, ax, s)
+			t, err := oneTry(ctx, ax, s, settings)
 			if err != nil {
 				return tries, err
 			}
@@ -113,10 +121,10 @@ func rounds(ctx context.Context, ax *moves.Axis, searches []*search, settings Se
 
 // oneTry comes to the pulse from rest or from turning, watches two shaft turns,
 // decides, and goes back to neutral.
-func oneTry(ctx context.Context, ax *moves.Axis, s *search) (Try, error) {
+func oneTry(ctx context.Context, ax *moves.Axis, s *search, settings Settings) (Try, error) {
 	from, pulse := ax.Known.Neutral, s.pulse()
 	if s.approach == measure.Inward {
-		outside := units.Pulse(float64(pulse) + s.side.sign()*runUp)
+		outside := max(settings.Least, min(settings.Most, units.Pulse(float64(pulse)+s.side.sign()*runUp)))
 		if _, err := ax.Come(ctx, from, outside); err != nil {
 			return Try{}, err
 		}
@@ -126,7 +134,7 @@ func oneTry(ctx context.Context, ax *moves.Axis, s *search) (Try, error) {
 	if err != nil {
 		return Try{}, err
 	}
-	trace, err := ax.WatchTurns(ctx, start, moves.Gate{Turns: tryTurns})
+	trace, err := ax.WatchTurns(ctx, start, moves.Gate{Turns: turnsOfTry(ax.Output.PerTurn)})
 	if err != nil {
 		return Try{}, err
 	}

@@ -16,6 +16,7 @@ const (
 	DriveDead         Name = "drive does not turn"
 	DriveReversed     Name = "drive counts backward"
 	DriveSlow         Name = "drive slower than its nominal speed"
+	OutputsSwapped    Name = "another output turns"
 	OutputDead        Name = "output does not turn"
 	DirectionReversed Name = "direction reversed"
 	CountsAtRest      Name = "counts while nothing should turn"

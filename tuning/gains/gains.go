@@ -198,4 +198,9 @@ func try(rule pid.Rule, kind pid.Kind, plant Plant, closedLoop float64) (*candid
 	}}, nil
 }
 
-func finite(v float64) float64 { return math.Min(v, endless) }
+func finite(v float64) float64 {
+	if !(v < endless) { // also NaN, where there is no crossing at all
+		return endless
+	}
+	return v
+}

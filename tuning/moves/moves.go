@@ -30,6 +30,7 @@ type Axis struct {
 	Nominal units.RPM      // of the drive shaft, from the rig file
 	Middle  units.Pulse    // where the servo was assembled, from the rig file
 	Limits  bench.PulseLimits
+	Others  []Other // the outputs that share the drive
 
 	// Room is how far the output may go, in absolute counts of its counter, for
 	// every joint to stay inside its travel while all other outputs stand as in
@@ -37,6 +38,12 @@ type Axis struct {
 	Room func(bench.Sample) (low, high units.Counts)
 
 	Known Known
+}
+
+// Other is another output of the rig.
+type Other struct {
+	Name   string
+	Sensor measure.Sensor
 }
 
 // Known is what the check found out; the moves need it.

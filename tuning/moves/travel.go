@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"trunnion/tuning/bench"
+	"trunnion/tuning/finding"
 	"trunnion/tuning/measure"
 	"trunnion/tuning/units"
 )
@@ -42,6 +43,12 @@ func (a *Axis) middle(s bench.Sample) (count units.Counts, width units.Turns) {
 // nearMiddle is the share of the room within which the output counts as in the middle.
 const nearMiddle = 0.05
 
+// Centred reports whether the output stands in the middle of its room.
+func (a *Axis) Centred(s bench.Sample) bool {
+	target, width := a.middle(s)
+	return math.Abs(float64(target-s.Counters[a.Output.Counter].Count)) <= nearMiddle*float64(width)*a.Output.PerTurn
+}
+
 // Return brings the output back to the middle of its room, with the drive on, and
 // rests it there. It does nothing when it is there already. from is the pulse
 // in force; the tilt is at neutral afterwards.
@@ -50,13 +57,12 @@ func (a *Axis) Return(ctx context.Context, from units.Pulse) error {
 	if err != nil {
 		return err
 	}
-	target, width := a.middle(s)
-	away := target - s.Counters[a.Output.Counter].Count
-	if math.Abs(float64(away)) <= nearMiddle*float64(width)*a.Output.PerTurn {
+	if a.Centred(s) {
 		return a.Rest(ctx, from)
 	}
+	target, _ := a.middle(s)
 	pulse := a.Known.CountsUp
-	if away < 0 {
+	if target < s.Counters[a.Output.Counter].Count {
 		pulse = a.Known.CountsDown
 	}
 	if err := a.Reach(ctx, from, pulse, target); err != nil {
@@ -64,6 +70,10 @@ func (a *Axis) Return(ctx context.Context, from units.Pulse) error {
 	}
 	return a.Rest(ctx, pulse)
 }
+
+// reachLimit is how long a way back may take: the slowest ratio of a check over
+// the travel of a long joint. A joint that stands meanwhile is noticed at once.
+const reachLimit = 5 * time.Minute
 
 // Reach drives with the given pulse until the output comes to a count, and
 // leaves the pulse in force. The count lies ahead in the direction that the
@@ -82,7 +92,7 @@ func (a *Axis) Reach(ctx context.Context, from, pulse units.Pulse, target units.
 			here := s.Counters[a.Output.Counter].Count
 			return (up && here >= target) || (!up && here <= target)
 		},
-		Limit: 60 * time.Second,
+		Limit: reachLimit,
 	})
 	return err
 }
@@ -109,6 +119,15 @@ func (a *Axis) Read(ctx context.Context, from, pulse units.Pulse, approach measu
 			return r, err
 		}
 		r = measure.Take(trace, a.Shaft, a.Output)
+		if math.IsInf(r.Ratio.StdErr, 0) {
+			return r, &finding.Error{Finding: finding.Finding{
+				Name: finding.DriveDead, Weight: finding.Grave,
+				Evidence: fmt.Sprintf("at %v the counter of the drive shaft stood still over %.1f s", pulse, trace.Seconds()),
+				OneOf:    []string{"shaft jammed or motor stalled", "drive counter not connected, or its wheel loose on the shaft"},
+				ToTell:   "look at the shaft while the drive is on: does it turn?",
+				Cure:     "if it turns, mend the counter; if not, free the shaft",
+			}}
+		}
 		r.Pulse, r.Approach = pulse.Rounded(), approach
 		if r.Settled() || math.Abs(r.OutputTurns) > gate.Travel/3 {
 			break
@@ -137,6 +156,6 @@ func (a *Axis) WatchTurns(ctx context.Context, from units.Instant, gate Gate) (b
 			output := float64(s.Counters[a.Output.Counter].Count - first.Counters[a.Output.Counter].Count)
 			return math.Abs(shaft) >= turns*a.Shaft.PerTurn || math.Abs(output) >= travel*a.Output.PerTurn
 		},
-		Limit: 15 * time.Second,
+		Limit: 15*time.Second + time.Duration(2*turns/a.Nominal.PerSecond()*float64(time.Second)),
 	})
 }

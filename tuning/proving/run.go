@@ -125,11 +125,14 @@ func oneStep(ctx context.Context, ax *moves.Axis, s Settings, centre, from, to f
 	return step, nil
 }
 
+// longestWatch of a step, s; a slow shaft takes a minute for a large one.
+const longestWatch = 120
+
 // watchTime is how long a step is watched: the way at the largest ratio, twenty
 // loop dead times, the hold delay, and a second of rest.
 func watchTime(s Settings, size float64) float64 {
 	fastest := math.Min(s.Gains.Law.RatioMost, -s.Gains.Law.RatioLeast) * s.Gains.Plant.RateGain
-	return math.Min(20, math.Abs(size)/fastest+20*s.Gains.Plant.LoopS+s.Gains.Law.HoldDelayS+1)
+	return math.Min(longestWatch, math.Abs(size)/fastest+20*s.Gains.Plant.LoopS+s.Gains.Law.HoldDelayS+1)
 }
 
 func report(ax *moves.Axis, s Settings, step Step) {

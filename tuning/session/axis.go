@@ -29,7 +29,7 @@ func (s *Session) axisMoves(i int) (*moves.Axis, error) {
 		Bench:   s.bench,
 		Name:    r.Axes[i].Name,
 		Servo:   r.Axes[i].Servo,
-		Output:  measure.Sensor{Counter: feedback.Counter, PerTurn: feedback.CountsPerTurn},
+		Output:  measure.Sensor{Counter: feedback.Counter, PerTurn: math.Abs(feedback.CountsPerTurn)},
 		Shaft:   measure.Sensor{Counter: r.Drive.Sensor.Counter, PerTurn: float64(r.Drive.Sensor.CountsPerTurn)},
 		Nominal: r.Drive.NominalRPM,
 		Middle:  r.Axes[i].Pulse.Middle,
@@ -43,8 +43,10 @@ const (
 	// rest is for the shaft's run-on. The controller's own limits are at the
 	// whole travel.
 	planned = 0.94
-	// endlessTurns stands for the room of an output that nothing bounds.
-	endlessTurns = 1000
+	// endlessTurns is the room, either way from where it stands, that procedures
+	// plan with for an output that nothing bounds: what goes round need not go
+	// far.
+	endlessTurns = 30
 )
 
 // room is how far an output may go, in counts, all others standing.

@@ -7,6 +7,7 @@ import (
 
 	"trunnion/tuning/bench"
 	"trunnion/tuning/deadband"
+	"trunnion/tuning/finding"
 	"trunnion/tuning/measure"
 	"trunnion/tuning/playback"
 	"trunnion/tuning/proving"
@@ -111,6 +112,19 @@ func (e *OtherRig) Error() string {
 	return fmt.Sprintf("the record was made with another rig file (hash %.12s, now %.12s): results would not belong together; start a new run", e.Then, e.Now)
 }
 
+// CheckRig refuses an earlier sitting that belongs to another rig. It is asked
+// before anything is added to that sitting's record.
+func CheckRig(earlier Sitting, r rig.Rig) error {
+	st, err := earlier.sort()
+	if err != nil {
+		return err
+	}
+	if st.opening.RigHash != r.Hash() {
+		return &OtherRig{Now: r.Hash(), Then: st.opening.RigHash}
+	}
+	return nil
+}
+
 // Restore takes over what an earlier sitting found: the results of finished
 // tasks and the readings of an unfinished one. It is called once for each
 // earlier sitting, in order, before Arm.
@@ -123,6 +137,9 @@ func (s *Session) Restore(earlier Sitting) error {
 		return &OtherRig{Now: s.cfg.Rig.Hash(), Then: st.opening.RigHash}
 	}
 	for _, e := range st.events {
+		if e.Kind == State && e.Text == stateArmed {
+			s.restorePlace(e)
+		}
 		i := slices.IndexFunc(s.axes, func(w *axisWork) bool { return w.moves.Name == e.Axis })
 		if i < 0 {
 			continue
@@ -134,11 +151,26 @@ func (s *Session) Restore(earlier Sitting) error {
 	return nil
 }
 
+// restorePlace takes over where the joints' travel is measured from, if the
+// controller has not started anew since.
+func (s *Session) restorePlace(e Event) {
+	var a ArmedData
+	s.earlierZeros = nil
+	if json.Unmarshal(e.Data, &a) == nil && a.Boot == s.cfg.Bench.Identity().Boot {
+		s.earlierZeros = a.Zeros
+	}
+}
+
 // restore takes over one event of this axis.
 func (w *axisWork) restore(e Event, samples bench.Trace) error {
 	switch e.Kind {
 	case Began:
 		w.beginTask(e.Task)
+	case Kind(bench.Found):
+		var f finding.Finding
+		if json.Unmarshal(e.Data, &f) == nil && f.Weight == finding.Grave {
+			w.taken = readings{} // as when it was found
+		}
 	case Kind(bench.Reading):
 		return w.restoreReading(e, samples)
 	case Kind(bench.Result):

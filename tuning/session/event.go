@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"trunnion/tuning/bench"
+	"trunnion/tuning/rig"
 	"trunnion/tuning/units"
 )
 
@@ -57,6 +58,16 @@ type Event struct {
 	Task     Task            `json:"task,omitempty"`
 	Text     string          `json:"text,omitempty"`
 	Data     json.RawMessage `json:"data,omitempty"`
+}
+
+// stateArmed is the text of the State event of Arm, whose data is ArmedData.
+const stateArmed = "armed"
+
+// ArmedData says from where the joints' travel is measured, in counts that hold
+// until the controller's next start.
+type ArmedData struct {
+	Boot  uint32     `json:"boot"`
+	Zeros []rig.Zero `json:"zeros"`
 }
 
 // Opening is the data of an Opened event: all that a replay needs beside the

@@ -47,14 +47,13 @@ func replaySitting(ctx context.Context, earlier []Sitting, sitting Sitting, list
 			return s.Document(), err
 		}
 	}
-	tasks := st.tasks()
-	if len(tasks) == 0 {
-		return s.Document(), nil
-	}
-	if err := s.Arm(ctx); err != nil {
-		return s.Document(), err
-	}
-	for _, t := range tasks {
+	for _, t := range st.acts() {
+		if t.task == "" {
+			if err := s.Arm(ctx); err != nil {
+				return s.Document(), err
+			}
+			continue
+		}
 		axis, ok := st.description.AxisNamed(t.axis)
 		if !ok {
 			return s.Document(), &NotReplayable{fmt.Sprintf("there is no axis %q", t.axis)}
@@ -66,20 +65,25 @@ func replaySitting(ctx context.Context, earlier []Sitting, sitting Sitting, list
 	return s.Document(), nil
 }
 
-// begun is a task that the record says was begun, and whether it was finished.
-type begun struct {
+// act is a task that the record says was begun, and whether it was finished; an
+// act without a task is the arming of the rig.
+type act struct {
 	axis string
 	task Task
 	done bool
 }
 
-// tasks lists what was begun in a sitting.
-func (st story) tasks() []begun {
-	var list []begun
+// acts lists what the person did in a sitting.
+func (st story) acts() []act {
+	var list []act
 	for _, e := range st.events {
 		switch e.Kind {
+		case State:
+			if e.Text == stateArmed {
+				list = append(list, act{})
+			}
 		case Began:
-			list = append(list, begun{axis: e.Axis, task: e.Task})
+			list = append(list, act{axis: e.Axis, task: e.Task})
 		case Ended:
 			var o Outcome
 			if n := len(list); n > 0 && json.Unmarshal(e.Data, &o) == nil {

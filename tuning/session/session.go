@@ -16,6 +16,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"time"
@@ -23,6 +24,7 @@ import (
 	"trunnion/tuning/bench"
 	"trunnion/tuning/calibration"
 	"trunnion/tuning/finding"
+	"trunnion/tuning/measure"
 	"trunnion/tuning/moves"
 	"trunnion/tuning/playback"
 	"trunnion/tuning/rig"
@@ -90,18 +92,21 @@ type Config struct {
 
 // Session is one sitting at one rig.
 type Session struct {
-	cfg   Config
-	bench bench.Bench // recorded
-	zeros []rig.Zero
-	axes  []*axisWork
-	watch standstill
+	cfg          Config
+	bench        bench.Bench // recorded
+	zeros        []rig.Zero  // of the joints, once they are placed
+	earlierZeros []rig.Zero  // of an earlier sitting whose counts the controller still has
+	axes         []*axisWork
+	watch        standstill
+
+	control sync.Mutex // over what a stop needs; never held during input, output or a callback
+	armed   bool       // the person's leave to move, until a stop
+	cancel  context.CancelCauseFunc
 
 	mu      sync.Mutex // over what follows
-	armed   bool       // the person's leave to move, until a stop
 	number  uint64
 	at      units.Instant // the newest that a call told of the controller's clock
 	failure error         // of the record
-	cancel  context.CancelCauseFunc
 	axis    string
 	task    Task
 }
@@ -148,6 +153,11 @@ func New(cfg Config) (*Session, error) {
 				w.taken.add(n.Data)
 			}
 		}
+		for k, other := range cfg.Rig.Axes {
+			if feedback, ok := cfg.Rig.Feedback(k); ok && k != i {
+				ax.Others = append(ax.Others, moves.Other{Name: other.Name, Sensor: measure.Sensor{Counter: feedback.Counter, PerTurn: math.Abs(feedback.CountsPerTurn)}})
+			}
+		}
 		s.axes = append(s.axes, w)
 	}
 	s.emit(Opened, fmt.Sprintf("rig %q with %d axes, controller %q", cfg.Rig.Name, len(cfg.Rig.Axes), identity.Name), Opening{
@@ -181,7 +191,7 @@ func (s *Session) Arm(ctx context.Context) error {
 		return err
 	}
 	s.setArmed(true)
-	s.emit(State, "armed", nil)
+	s.emit(State, stateArmed, ArmedData{Boot: s.cfg.Bench.Identity().Boot, Zeros: s.zeros})
 	return s.failed()
 }
 
@@ -193,14 +203,14 @@ func (s *Session) Disarm() error {
 
 // Armed reports whether tasks may move the rig.
 func (s *Session) Armed() bool {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.control.Lock()
+	defer s.control.Unlock()
 	return s.armed
 }
 
 func (s *Session) setArmed(yes bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.control.Lock()
+	defer s.control.Unlock()
 	s.armed = yes
 }
 
@@ -212,18 +222,34 @@ func (s *Session) setLimits(ctx context.Context) error {
 			return err
 		}
 	}
+	if s.zeros == nil {
+		if err := s.place(ctx); err != nil {
+			return err
+		}
+	}
+	return s.bench.SetTravelLimits(ctx, s.cfg.Rig.TravelLimits(s.cfg.Rig.Bounds(s.zeros))...)
+}
+
+// place finds where the joints' travel is measured from. It is done once: later
+// the joints stand elsewhere, and the counts know it. What an earlier sitting
+// found holds as long as the controller has kept its counts; then only a joint
+// without a datum can still be told where it stands.
+func (s *Session) place(ctx context.Context) error {
 	trace, err := s.bench.Watch(ctx, bench.Until{Met: func(bench.Sample) bool { return true }})
 	if err != nil {
 		return err
 	}
 	counts := rig.CountsOf(trace.Last())
 	s.zeros = s.cfg.Rig.Standing(counts)
+	if len(s.earlierZeros) == len(s.zeros) {
+		copy(s.zeros, s.earlierZeros)
+	}
 	for j, joint := range s.cfg.Rig.Joints {
-		if at, known := s.cfg.StandsAt[joint.Name]; known {
+		if at, told := s.cfg.StandsAt[joint.Name]; told && !s.zeros[j].Datum {
 			s.zeros[j] = s.cfg.Rig.DatumFrom(j, counts, at)
 		}
 	}
-	return s.bench.SetTravelLimits(ctx, s.cfg.Rig.TravelLimits(s.cfg.Rig.Bounds(s.zeros))...)
+	return nil
 }
 
 // setLimits tells the controller the pulse limits and, where they are known from
@@ -242,10 +268,12 @@ func (w *axisWork) setLimits(ctx context.Context, b bench.Bench, a rig.Axis) err
 	return nil
 }
 
-// Stop stops the rig at once, latched, and ends the running task.
+// Stop stops the rig at once, latched, and ends the running task. The stop goes
+// out before anything else: it waits neither for the record's disk nor for
+// whoever listens.
 func (s *Session) Stop(why string) error {
-	s.setArmed(false)
 	err := s.cfg.Bench.Stop()
+	s.setArmed(false)
 	s.endTask(&Stopped{Why: why})
 	s.emit(State, "stopped: "+why, nil)
 	return err
@@ -341,9 +369,7 @@ func (s *Session) failLocked(err error) {
 	if s.failure == nil {
 		s.failure = err
 	}
-	if s.cancel != nil {
-		s.cancel(err)
-	}
+	s.endTask(err)
 }
 
 func (s *Session) failed() error {
@@ -353,8 +379,8 @@ func (s *Session) failed() error {
 }
 
 func (s *Session) endTask(cause error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.control.Lock()
+	defer s.control.Unlock()
 	if s.cancel != nil {
 		s.cancel(cause)
 	}

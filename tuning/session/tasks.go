@@ -18,6 +18,7 @@ import (
 	"trunnion/tuning/gains"
 	"trunnion/tuning/measure"
 	"trunnion/tuning/proving"
+	"trunnion/tuning/rig"
 	"trunnion/tuning/step"
 	"trunnion/tuning/units"
 	"trunnion/tuning/variator"
@@ -58,11 +59,37 @@ func (s *Session) RunTask(ctx context.Context, axis int, task Task) (err error) 
 	w.know()
 	s.watch.begin(s.axes)
 	if task.Moves() {
-		if err := s.rearm(ctx); err != nil {
+		if err := s.makeReady(ctx, axis); err != nil {
 			return err
 		}
 	}
 	return s.runTask(ctx, axis, task)
+}
+
+// makeReady arms the rig, engages the axis where a selector must, and sees that
+// every other output stands: one whose neutral nobody knows yet is first brought
+// to a pulse at which it does, since it shares the drive.
+func (s *Session) makeReady(ctx context.Context, axis int) error {
+	if err := s.rearm(ctx); err != nil {
+		return err
+	}
+	for i, w := range s.axes {
+		if i == axis {
+			continue
+		}
+		if s.cfg.Rig.Drive.Selector {
+			continue // it is not engaged
+		}
+		if err := check.Hold(ctx, w.moves); err != nil {
+			return fmt.Errorf("before %s can be worked at, %s must stand: %w", s.axes[axis].moves.Name, w.moves.Name, err)
+		}
+	}
+	if s.cfg.Rig.Drive.Selector {
+		if _, err := s.bench.Select(ctx, s.axes[axis].moves.Servo); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // rearm arms the rig for a task, if the person gave leave.
@@ -78,9 +105,12 @@ func (s *Session) rearm(ctx context.Context) error {
 
 // begin and end mark the task to which events belong.
 func (s *Session) begin(axis string, task Task, cancel context.CancelCauseFunc) {
+	s.control.Lock()
+	s.cancel = cancel
+	s.control.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.axis, s.task, s.cancel = axis, task, cancel
+	s.axis, s.task = axis, task
 }
 
 func (s *Session) end() { s.begin("", "", nil) }
@@ -151,7 +181,7 @@ func (s *Session) runTask(ctx context.Context, axis int, task Task) error {
 	case Curve:
 		return finish(s, w, task, &w.done.Curve, summariseCurve)(curve.Run(ctx, w.moves, curveSettings(w)))
 	case Fit:
-		return finish(s, w, task, &w.done.Fit, summariseFit)(fit(w, s.cfg.Rig.Goals.CurvePercent))
+		return finish(s, w, task, &w.done.Fit, summariseFit)(fit(w, s.cfg.Rig.Axes[axis], s.cfg.Rig.Goals.CurvePercent))
 	case Step:
 		return finish(s, w, task, &w.done.Step, summariseStep)(step.Run(ctx, w.moves, stepSettings(w)))
 	case Gains:
@@ -268,6 +298,7 @@ func (s *Session) deadBandSettings(w *axisWork) deadband.Settings {
 		RoughAbove: w.done.Check.RoughAbove, RoughBelow: w.done.Check.RoughBelow,
 		EdgeStdErr: float64(s.cfg.Rig.Goals.Edge),
 		Earlier:    w.taken.tries,
+		Least:      w.done.Check.PulseLeast, Most: w.done.Check.PulseMost,
 	}
 }
 
@@ -292,8 +323,12 @@ func curveSettings(w *axisWork) curve.Settings {
 const tablePoints = 17
 
 // fit fits the law to the readings. accuracy is what was asked for, in percent.
-func fit(w *axisWork, accuracy float64) (calibration.Fit, error) {
-	model, err := variator.Fit(placed(*w.done.Curve), variator.FitOptions{})
+func fit(w *axisWork, a rig.Axis, accuracy float64) (calibration.Fit, error) {
+	var options variator.FitOptions
+	if quotient, known := a.Variator.WheelQuotient(); known && quotient.StdErr > 0 && a.Variator.Contacts == rig.Ball {
+		options.WheelQuotient = quotient
+	}
+	model, err := variator.Fit(placed(*w.done.Curve), options)
 	if err != nil {
 		return calibration.Fit{}, err
 	}

@@ -41,7 +41,11 @@ type Settings struct {
 // end.
 func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	defer ax.Bench.Park()
-	plan := Plan(s.RatioLeast, s.RatioMost)
+	reach, err := reach(ctx, ax)
+	if err != nil {
+		return Result{}, err
+	}
+	plan := Plan(max(s.RatioLeast, -reach), min(s.RatioMost, reach))
 	ax.Say(bench.Intends, "step the tilt %d times between ratios up to %+.2f and %+.2f, about a second each", len(plan), min(s.RatioMost, mostRatio), max(s.RatioLeast, -mostRatio))
 	if _, err := ax.Come(ctx, ax.Middle, ax.Known.Neutral); err != nil {
 		return Result{}, err
@@ -80,6 +84,25 @@ func Run(ctx context.Context, ax *moves.Axis, s Settings) (Result, error) {
 	return result, ax.Bench.Park()
 }
 
+// shaftTurns is how far the shaft turns in a step, with 0.8 s of coming and going
+// beside the watch.
+func shaftTurns(ax *moves.Axis) float64 {
+	const allowance = 0.8
+	return (before.Seconds() + after.Seconds() + allowance) * ax.Nominal.PerSecond()
+}
+
+// reach is the largest ratio for which the room suffices, from its middle, with a
+// tenth to spare; the largest step goes to 0.7 of it.
+func reach(ctx context.Context, ax *moves.Axis) (float64, error) {
+	now, err := ax.Now(ctx)
+	if err != nil {
+		return 0, err
+	}
+	down, up := ax.Free(now)
+	const largestShare = 0.7 // of the plan
+	return 0.9 * float64(down+up) / 2 / shaftTurns(ax) / largestShare, nil
+}
+
 // makeRoom brings the joint back when the step would need more than is free on
 // its side.
 func makeRoom(ctx context.Context, ax *moves.Axis, p Planned) error {
@@ -92,9 +115,7 @@ func makeRoom(ctx context.Context, ax *moves.Axis, p Planned) error {
 	if p.ToRatio < 0 {
 		free = float64(down)
 	}
-	const allowance = 0.8 // seconds of coming and going beside the watch
-	seconds := before.Seconds() + after.Seconds() + allowance
-	needed := math.Max(math.Abs(p.FromRatio), math.Abs(p.ToRatio)) * seconds * ax.Nominal.PerSecond()
+	needed := math.Max(math.Abs(p.FromRatio), math.Abs(p.ToRatio)) * shaftTurns(ax)
 	if needed < free {
 		return nil
 	}
