@@ -10,17 +10,17 @@ import (
 
 // candidate is one law fitted to readings.
 type candidate struct {
-	law      lawOf
-	data     *readingData   // all readings
-	kept     []int          // the readings that the fit rests on
-	fitted   *readingData   // these
-	result   lsq.Result     // of the fit, residuals over the claimed errors
-	scale    float64        // robust: standard deviation of a residual over its claimed error
-	prior    units.Estimate // of the gain's size; no StdErr, no prior
-	helped   bool           // a rough guess at the rate had to hold what the readings leave open
-	solver   *lsq.Solver
-	residual []float64 // room for residuals of all readings
-	by       []float64 // room for derivatives
+	law       lawOf
+	data      *readingData   // all readings
+	kept      []int          // the readings that the fit rests on
+	fitted    *readingData   // these
+	result    lsq.Result     // of the fit, residuals over the claimed errors
+	scale     float64        // robust: standard deviation of a residual over its claimed error
+	prior     units.Estimate // of the gain's size; no StdErr, no prior
+	wheelsOff *float64       // see Model.WheelsOff
+	solver    *lsq.Solver
+	residual  []float64 // room for residuals of all readings
+	by        []float64 // room for derivatives
 }
 
 func newCandidate(l lawOf, d *readingData, prior units.Estimate, solver *lsq.Solver) *candidate {
@@ -38,7 +38,11 @@ func (l lawOf) problem(d *readingData) lsq.Problem {
 	n := l.count()
 	spare := make([]float64, n)
 	lower, upper := l.bounds()
-	lower = append(lower, -unbounded, 0) // centre; the onset is no less than nothing
+	least := 0.0 // the onset is no less than nothing, unless friction makes the dead band
+	if l.terms.friction {
+		least = -unbounded
+	}
+	lower = append(lower, -unbounded, least) // centre, onset
 	upper = append(upper, unbounded, unbounded)
 	for range l.terms.count() {
 		lower, upper = append(lower, -unbounded), append(upper, unbounded)
@@ -77,28 +81,78 @@ func (c *candidate) fitKept(kept []int) bool {
 	opt.Noise = lsq.ScaledByResiduals
 	opt.MaxIterations, opt.Attempts = 50, 1
 	opt.StepTol, opt.CostTol, opt.PolishSteps = 1e-9, 1e-13, 3
-	fit, err := c.solver.Fit(problem, c.result.Params, opt)
+	fit, err := c.solver.Fit(problem, c.law.withinReach(fitted, c.result.Params), opt)
 	if err != nil {
 		return false
 	}
 	if c.prior.StdErr > 0 {
-		fit, err = c.withPriors(problem, fit, []lsq.Prior{{Param: 0, Mean: math.Copysign(c.prior.Value, fit.Params[0]), StdErr: c.prior.StdErr}})
+		fit = c.hearWheels(problem, fit)
 	}
-	if err != nil || !c.sound(&fit) {
+	if !c.sound(&fit) {
 		return false // a law whose parameters the readings do not determine is no candidate
 	}
 	c.result, c.kept, c.fitted = fit, kept, fitted
 	return true
 }
 
-// sound tells whether a fit found a minimum inside the law's bounds.
+// wheelsBelieved is how many standard errors the gain of the readings may lie from the wheels before the readings are
+// believed alone: a slip of the pen in a rig file must not bend the curve.
+const wheelsBelieved = 3
+
+// hearWheels fits with what the wheels say of the gain, unless the readings contradict them. How far apart the two are
+// is told by how much the sum of squares rises, which holds where the gain is so open that its standard error does not.
+func (c *candidate) hearWheels(problem lsq.Problem, alone lsq.Result) lsq.Result {
+	prior := lsq.Prior{Param: 0, Mean: math.Copysign(c.prior.Value, alone.Params[0]), StdErr: c.prior.StdErr}
+	heard, err := c.withPriors(problem, alone, []lsq.Prior{prior})
+	if err != nil || heard.StdErr == nil {
+		return alone
+	}
+	scale := sumOfSquares(alone.Residuals) / math.Max(float64(problem.Rows-len(problem.Names)), 1)
+	off := math.Sqrt(math.Max(heard.ChiSquare-alone.ChiSquare, 0) / math.Max(scale, math.SmallestNonzeroFloat64))
+	off = math.Copysign(math.Min(off, 1e6), math.Abs(alone.Params[0])-c.prior.Value)
+	c.wheelsOff = &off
+	if math.Abs(off) > wheelsBelieved {
+		return alone
+	}
+	return heard
+}
+
+// withinReach lowers the rate until the law reaches all readings: a fit to some of them may have its pole among the others.
+func (l lawOf) withinReach(d *readingData, theta []float64) []float64 {
+	rate := slices.Index(l.parameters(), parRate)
+	by := make([]float64, l.count())
+	reaches := func() bool {
+		for i, p := range d.pulse {
+			if u, _ := l.ratio(theta, p, d.way[i], by); math.IsNaN(u) {
+				return false
+			}
+		}
+		return true
+	}
+	for tries := 0; rate >= 0 && tries < 20 && !reaches(); tries++ {
+		theta = slices.Clone(theta)
+		theta[rate] *= 0.95
+	}
+	return theta
+}
+
+// sound tells whether a fit found a minimum inside the law's bounds. It may have stalled at one: where a reading lies on
+// the very edge, the curve has a kink there that the derivatives do not foretell.
 func (c *candidate) sound(fit *lsq.Result) bool {
 	for _, name := range fit.AtBound {
 		if name != parOnset {
 			return false
 		}
 	}
-	return fit.Status == lsq.Converged
+	if fit.Status != lsq.Converged && fit.Status != lsq.Stalled || fit.StdErr == nil {
+		return false
+	}
+	for _, side := range []float64{-1, 1} { // a side must not begin beyond the centre
+		if e, ok := c.law.outTo(fit.Params, 0, side); !ok || c.law.onset(fit.Params)+e < 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // withPriors fits once more with knowledge from elsewhere. A prior's error is absolute, so the readings' must be known:
@@ -140,30 +194,37 @@ func sumOfSquares(v []float64) (sum float64) {
 	return sum
 }
 
-// helpedBy fits with a rough guess at the rate, for a law that was asked for and whose rate the readings leave open:
-// the outermost reading lies at a tilt of about one radian, give or take as much (usable tilt is about 60 degrees by
-// common practice).
-func (c *candidate) helpedBy(kept []int, reach float64) bool {
-	rate := slices.Index(c.law.parameters(), parRate)
-	if rate < 0 || len(kept) < c.law.count()+spareReadings {
+// fitHelped fits a law that was asked for although the readings leave its gain and rate open but for their product: with
+// a rough guess at the gain of 1, give or take as much, because wheels and arms that fit each other are of a size.
+func (c *candidate) fitHelped(kept []int) bool {
+	if !slices.Contains(c.law.parameters(), parRate) || len(kept) < c.law.count()+spareReadings {
 		return false
 	}
 	fitted := c.data.pick(kept)
 	problem := c.law.problem(fitted)
 	opt := lsq.Defaults()
-	opt.Noise = lsq.ScaledByResiduals
 	opt.MaxIterations, opt.Attempts = 50, 1
-	fit, err := c.solver.Fit(problem, c.result.Params, opt)
+	start := c.withGain(fitted, 1)
+	fit, err := c.solver.Fit(problem, start, opt) // for its residuals alone
 	if err != nil {
 		return false
 	}
-	fit.Params = slices.Clone(c.result.Params)
-	fit, err = c.withPriors(problem, fit, []lsq.Prior{{Param: rate, Mean: 1 / reach, StdErr: 1 / reach}})
+	fit.Params = start
+	fit, err = c.withPriors(problem, fit, []lsq.Prior{{Param: 0, Mean: math.Copysign(1, start[0]), StdErr: 1}})
 	if err != nil || !c.sound(&fit) {
 		return false
 	}
-	c.result, c.kept, c.fitted, c.helped = fit, kept, fitted, true
+	c.result, c.kept, c.fitted = fit, kept, fitted
 	return true
+}
+
+// withGain are the parameters so far with another size of the gain, the slope at the edge kept.
+func (c *candidate) withGain(fitted *readingData, gain float64) []float64 {
+	start := slices.Clone(c.result.Params)
+	rate := slices.Index(c.law.parameters(), parRate)
+	start[rate] *= math.Abs(start[0]) / gain
+	start[0] = math.Copysign(gain, start[0])
+	return c.law.withinReach(fitted, start)
 }
 
 // leverage is the variance of the fitted curve at reading i over that of the reading.

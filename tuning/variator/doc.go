@@ -14,10 +14,19 @@
 //	disc           ratio = s K e                                       wheel on a disc, moved in proportion
 //	disc_arm       ratio = s K sin(rate e)                             wheel on a disc, moved by a servo arm
 //
+// Two terms may be added to any of them: the curvature c of the linkage between servo and tilt, which puts e (1 + s c e)
+// in the place of e, and the friction offset f, which takes f off the size of the ratio (negative, a jump with which the
+// output leaves rest). With readings from both approaches the tilt's hysteresis is fitted as well: e is less by half of it
+// outward, more by half inward.
+//
 // They follow from geometry: the ball's spin axis lies at the tilt, each contact sees the sine of its angle to that
 // axis, and a wheel on a disc runs at the speed of the radius where it stands. The onset is a parameter of its own:
-// it is where the fitted curve meets zero, which need not be the edge that a dead-band search finds. With readings
-// from both approaches the tilt's hysteresis is fitted as well: e is less by half of it outward, more by half inward.
+// it is where the fitted curve, friction offset apart, meets zero, which need not be the edge that a dead-band search
+// finds.
+//
+// Which law is right is often not to be told: contacts off 90 degrees and a curved linkage bend the curve almost alike,
+// and a small friction offset looks like a greater onset. The Model says so (Inseparable, Rival, Verdict), and its bands
+// take in how far the rival lies off, so that they hold the curve whichever is true.
 //
 // A law is added by its shape (see shape in law.go) and a line in the list; nothing else names the laws.
 //

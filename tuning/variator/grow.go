@@ -40,30 +40,52 @@ func (g grown) start(theta []float64) []float64 {
 // promise is by how much a grown law's sum of squares will fall, found without fitting it: the part of the residuals
 // that lies along the new derivative and along none of the old ones (a score test).
 func (c *candidate) promise(g grown) float64 {
-	n, rows := g.law.count(), c.fitted.len()
-	jac := make([]float64, rows*n)
-	theta := g.start(c.result.Params)
-	columns := make([][]float64, n)
-	for j := range columns {
-		columns[j] = make([]float64, rows)
-	}
-	for i, p := range c.fitted.pulse {
-		row := jac[i*n : (i+1)*n]
-		g.law.ratio(theta, p, c.fitted.way[i], row)
-		for j, d := range row {
-			columns[j][i] = d / c.fitted.sigma[i]
-		}
-	}
+	columns := derivatives(g.law, c.fitted, g.start(c.result.Params))
 	extra := columns[g.at]
 	old := append(columns[:g.at:g.at], columns[g.at+1:]...)
+	along := alongOnly(old, extra, c.result.Residuals)
+	return along * along
+}
+
+// derivatives of a law's ratios by its parameters over the readings' claimed errors, a column for each parameter.
+func derivatives(l lawOf, d *readingData, theta []float64) [][]float64 {
+	columns := make([][]float64, l.count())
+	for j := range columns {
+		columns[j] = make([]float64, d.len())
+	}
+	row := make([]float64, l.count())
+	for i, p := range d.pulse {
+		l.ratio(theta, p, d.way[i], row)
+		for j, v := range row {
+			columns[j][i] = v / d.sigma[i]
+		}
+	}
+	return columns
+}
+
+// alongOnly is the component of v along extra's part that is in none of the columns, all of which it changes; 0 where
+// there is no such part.
+func alongOnly(columns [][]float64, extra, v []float64) float64 {
 	before := dot(extra, extra)
-	orthogonal(old, extra)
+	orthogonal(columns, extra)
 	length2 := dot(extra, extra)
 	if !(length2 > 1e-12*before) {
 		return 0 // the readings cannot tell it from the others
 	}
-	along := dot(extra, c.result.Residuals)
-	return along * along / length2
+	return dot(extra, v) / math.Sqrt(length2)
+}
+
+// bulge tells how the readings that a straight law was fitted to bend: positive where they rise ever faster outward, in
+// scatters of a reading.
+func (c *candidate) bulge() float64 {
+	columns := derivatives(c.law, c.fitted, c.result.Params)
+	cube := make([]float64, c.fitted.len())
+	for i, p := range c.fitted.pulse {
+		e, side := c.law.place(c.result.Params, p, c.fitted.way[i])
+		cube[i] = math.Copysign(1, c.result.Params[0]) * side * math.Pow(math.Max(e, 0), 3) / c.fitted.sigma[i]
+	}
+	scatter := math.Sqrt(sumOfSquares(c.result.Residuals) / float64(c.fitted.len()))
+	return -alongOnly(columns, cube, c.result.Residuals) / math.Max(scatter, 1)
 }
 
 // orthogonal makes the columns orthonormal, each against those before it, and takes their share out of v; all twice,
@@ -95,14 +117,13 @@ func dot(a, b []float64) (sum float64) {
 	return sum
 }
 
-// promising tells whether a grown law may be clearly better than the candidate it grows from.
+// promising tells whether a grown law may be better than the candidate it grows from, be it only a rival.
 func (c *candidate) promising(g grown) bool {
 	if len(c.kept) < g.law.count()+spareReadings {
 		return false
 	}
 	fallen := akaike(len(c.kept), g.law.count(), math.Max(c.result.ChiSquare-c.promise(g), 0))
-	// The law is curved: a step by the derivative tells the fall only roughly.
-	return c.aicc()-fallen > clearGain/2
+	return c.aicc() > fallen
 }
 
 // grow fits the grown law to the same readings.
@@ -120,11 +141,10 @@ func (c *candidate) grow(g grown) (*candidate, bool) {
 // lead to is fitted once.
 func tend(c *candidate, seen map[string]bool) (found []*candidate) {
 	for _, g := range c.law.grows() {
-		key := string(g.law.name()) + fmtTerms(g.law)
-		if seen[key] || !c.promising(g) {
+		if seen[g.law.key()] || !c.promising(g) {
 			continue
 		}
-		seen[key] = true
+		seen[g.law.key()] = true
 		if next, ok := c.grow(g); ok {
 			found = append(found, next)
 			if c.aicc()-next.aicc() > clearGain {

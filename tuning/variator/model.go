@@ -39,7 +39,7 @@ type Model struct {
 	// call a change if the others of its group change with it. The curve and its band do not suffer from it.
 	Inseparable [][]string `json:"inseparable,omitempty"`
 	// WheelsOff is how many standard errors the gain of the readings alone lies from what the wheels say; nil where no
-	// wheel quotient was given.
+	// wheel quotient was given or the law has none. Beyond 3 the wheels were not believed.
 	WheelsOff *float64 `json:"wheels_off_sigmas,omitempty"`
 	// Rival is a law that describes the readings better, though not so clearly that it should be taken. The bands take in
 	// how far it lies off.
@@ -115,7 +115,7 @@ func (c *candidate) model(candidates []*candidate, opt FitOptions) Model {
 		LeaveOneOut:         c.leaveOneOut(),
 		Outliers:            c.outliers(),
 		Inseparable:         c.inseparable(),
-		WheelsOff:           c.wheelsOff(),
+		WheelsOff:           c.wheelsOff,
 	}
 	if r := c.rival(candidates); r != nil {
 		m.Rival = &Rival{Law: r.law.name(), Parameters: r.parameters()}

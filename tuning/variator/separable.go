@@ -63,19 +63,3 @@ func (c *candidate) inseparable() [][]string {
 	}
 	return groups
 }
-
-// wheelsOff is how far the wheels and the readings alone are apart on the gain. With the prior the gain g has variance v;
-// taking the prior's share out again leaves what the readings say.
-func (c *candidate) wheelsOff() *float64 {
-	p := c.prior
-	if !(p.StdErr > 0) {
-		return nil
-	}
-	off := 0.0
-	weight, prior := 1/c.result.Covariance[0][0], 1/(p.StdErr*p.StdErr)
-	if own := weight - prior; own > 1e-6*prior { // else the readings say nothing of the gain
-		alone := (math.Abs(c.result.Params[0])*weight - p.Value*prior) / own
-		off = (alone - p.Value) / math.Sqrt(1/own+1/prior)
-	}
-	return &off
-}

@@ -71,6 +71,11 @@ func (m *Model) whyWords() string {
 		return fmt.Sprintf("%s describes them better, but not clearly (AICc less by %.1f); the band takes in how far it lies off. ",
 			lawWords(m.Rival.Law, namesOf(m.Rival.Parameters)), m.Candidates[own].AICc-best.AICc)
 	}
+	for i, c := range m.Candidates {
+		if i != own && c.Law != m.Law && c.AICc-m.Candidates[own].AICc < 2 {
+			return fmt.Sprintf("The readings hardly tell it from %s. ", lawWords(c.Law, c.Terms))
+		}
+	}
 	if own == 0 {
 		return "No law with more parameters does better. "
 	}
