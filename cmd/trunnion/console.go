@@ -23,6 +23,9 @@ func console(args []string, out, errs io.Writer) int {
 	if done {
 		return exitDone
 	}
+	if err == nil {
+		err = o.check()
+	}
 	if err != nil {
 		fmt.Fprintln(errs, "trunnion:", err)
 		return exitUsage
@@ -76,7 +79,7 @@ func showConsole(o options, unattended bool) error {
 	err = errors.Join(shown, s.saveCalibration(), s.close())
 	fmt.Fprintf(os.Stdout, "results in %s\n", s.dir)
 	if len(s.session.Document().Axes) > 0 && shown != nil {
-		fmt.Fprintf(os.Stdout, "to go on: trunnion --resume %q with the same flags\n", s.dir)
+		fmt.Fprintf(os.Stdout, "to go on: trunnion --resume %q; where joints stand is known as long as the controller keeps its power, otherwise say it anew with --stands-at\n", s.dir)
 	}
 	return err
 }

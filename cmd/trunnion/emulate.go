@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -39,6 +40,10 @@ func emulate(args []string, out, errs io.Writer) int {
 	}
 	if err := serve(o, pace, out, errs); err != nil {
 		fmt.Fprintln(errs, "trunnion emulate:", err)
+		var usage *usageError
+		if errors.As(err, &usage) {
+			return exitUsage
+		}
 		return exitFailed
 	}
 	return exitDone

@@ -92,7 +92,8 @@ func TestFirstPowerUp(t *testing.T) {
 	assert.Equal(t, map[finding.Name]bool{finding.DirectionReversed: true}, names)
 	assert.True(t, a.Prove.Passed, "the loop is sound whichever way the encoder counts")
 	// The middle of the band by the physics' own scan is 1458.6 us.
-	assert.InDelta(t, 1458.6, float64(a.DeadBand.Neutral), 3)
+	// Neutral is weighed by how surely each edge is known; the nearest is 25 us off.
+	assert.InDelta(t, 1458.6, float64(a.DeadBand.Neutral), 6)
 	told := false
 	for _, e := range events {
 		told = told || e.Kind == session.Kind(bench.Found)

@@ -15,10 +15,14 @@ import (
 func headless(args []string, out, errs io.Writer) int {
 	var o options
 	f := o.flags("run", errs)
+	f.BoolVar(&o.clearStop, "clear-stop", false, "take the latch off a stop from before; see first why it stopped")
 	f.BoolVar(&o.arm, "arm", false, "arm the rig at the start; a real rig is not moved without it")
 	done, err := parse(f, args, errs)
 	if done {
 		return exitDone
+	}
+	if err == nil {
+		err = o.check()
 	}
 	if err == nil {
 		err = refuseUnarmed(o)
@@ -57,7 +61,15 @@ func runHeadless(o options, out, errs io.Writer) (code int) {
 	defer off()
 	defer s.rescue(errs, &code)
 	fmt.Fprintf(out, "connected to %s; results go to %s\n", s.where, s.dir)
-	err = s.session.Arm(ctx)
+	if o.clearStop {
+		err = s.session.Clear(ctx)
+	}
+	if err == nil {
+		err = s.session.Arm(ctx)
+	}
+	if isStopped(err) && !o.clearStop {
+		err = fmt.Errorf("%w (once you have seen why and it is safe: --clear-stop)", err)
+	}
 	if err == nil {
 		err = s.run(ctx)
 	}
@@ -69,7 +81,7 @@ func runHeadless(o options, out, errs io.Writer) (code int) {
 		return failed(err, out, errs)
 	}
 	if n := countFindings(document); n > 0 {
-		fmt.Fprintf(out, "%d findings to look at\n", n)
+		fmt.Fprintf(out, "findings to look at: %d\n", n)
 		return exitFindings
 	}
 	return exitDone

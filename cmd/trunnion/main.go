@@ -52,6 +52,9 @@ func start(args []string, out, errs io.Writer) int {
 		usage(out)
 		return exitDone
 	}
+	if len(args) == 1 && args[0] == "--version" {
+		return printVersion(nil, out, errs)
+	}
 	if name == "help" {
 		usage(out)
 		return exitDone

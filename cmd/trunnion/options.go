@@ -19,17 +19,18 @@ import (
 
 // options of a sitting, common to console and headless run.
 type options struct {
-	rigFile  string
-	port     string
-	demo     string
-	pace     string
-	seed     uint64
-	out      string
-	resume   string
-	arm      bool
-	standsAt []string
-	rate     int
-	lineRate int
+	rigFile   string
+	port      string
+	demo      string
+	pace      string
+	seed      uint64
+	out       string
+	resume    string
+	arm       bool
+	clearStop bool
+	standsAt  []string
+	rate      int
+	lineRate  int
 }
 
 // flags makes the flag set of a command that sits at a rig.
@@ -68,6 +69,22 @@ func parse(f *pflag.FlagSet, args []string, errs io.Writer) (done bool, err erro
 		return false, &usageError{err.Error()}
 	}
 	return false, nil
+}
+
+// check refuses values that make no sense.
+func (o *options) check() error {
+	switch {
+	case o.rate < 10 || o.rate > 1000:
+		return &usageError{fmt.Sprintf("--sample-rate %d: write 10 to 1000 samples a second", o.rate)}
+	case o.lineRate != 0 && (o.lineRate < 115200 || o.lineRate > 4000000):
+		return &usageError{fmt.Sprintf("--line-rate %d: write 0, or a rate from 115200 bits a second on", o.lineRate)}
+	case o.resume != "" && o.out != "":
+		return &usageError{"--resume goes on in the folder it names; leave --out away"}
+	case o.port != "" && o.rigFile == "":
+		return &usageError{"--port needs --rig: the file that describes the rig behind that port"}
+	}
+	_, err := o.places()
+	return err
 }
 
 // paceFactor is the pace as a factor of real time, +Inf for flat out.

@@ -147,7 +147,11 @@ func replay(args []string, out, errs io.Writer) int {
 
 // verify examines a record.
 func verify(args []string, out, errs io.Writer) int {
-	if len(args) != 1 || args[0] == "--help" {
+	if len(args) == 1 && (args[0] == "--help" || args[0] == "-h") {
+		fmt.Fprintln(out, "trunnion verify FOLDER\n\nExamines the record of a run for damage. Changes nothing.")
+		return exitDone
+	}
+	if len(args) != 1 {
 		fmt.Fprintln(errs, "trunnion verify FOLDER\n\nExamines the record of a run for damage. Changes nothing.")
 		return exitUsage
 	}

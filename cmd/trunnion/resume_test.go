@@ -103,7 +103,15 @@ func TestResumeRefusesAnotherRig(t *testing.T) {
 	sitUntil(t, options{demo: "trolley", seed: 3, rate: 100, out: dir}, session.Check, 3)
 	_, err := sit(options{demo: firstDay, seed: 3, rate: 100, resume: dir, pace: "max"}, 1, listeners{})
 	var other *session.OtherRig
-	assert.ErrorAs(t, err, &other)
+	require.ErrorAs(t, err, &other)
+
+	// The refusal left the record as it was: the right rig goes on with it.
+	assert.Equal(t, exitDone, runHeadless(options{demo: "trolley", seed: 3, rate: 100, resume: dir, pace: "max"}, io.Discard, os.Stderr))
+	sittings, _, err := readRun(dir)
+	require.NoError(t, err)
+	assert.Len(t, sittings, 2)
+	_, err = session.Replay(context.Background(), sittings, nil)
+	assert.NoError(t, err)
 }
 
 func taskOf(t *testing.T, e session.RecordedEvent) session.Task {

@@ -127,9 +127,10 @@ func (s *sitting) connect(o options, pace float64, places session.StandsAt) erro
 		return err
 	}
 	if o.demo != firstDay {
-		for name, at := range stands {
-			if _, told := places[name]; !told {
-				places[name] = at
+		for _, joint := range s.rig.Joints {
+			at, known := stands[joint.Name]
+			if _, told := places[joint.Name]; known && !told {
+				places[joint.Name] = at
 			}
 		}
 	}
@@ -166,6 +167,11 @@ func (s *sitting) resumeRecord(dir string) error {
 	earlier, _, err := readRun(dir)
 	if err != nil {
 		return err
+	}
+	for _, e := range earlier { // before anything is added to it
+		if err := session.CheckRig(e, s.rig); err != nil {
+			return err
+		}
 	}
 	s.record, _, err = logbook.Resume(logbook.OSFS{}, filepath.ToSlash(dir), version(), time.Now())
 	if err != nil {

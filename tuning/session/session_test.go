@@ -221,6 +221,32 @@ func TestStopEndsTheTaskFromAnotherGoroutine(t *testing.T) {
 	assert.ErrorIs(t, s.RunTask(context.Background(), 0, session.Check), session.ErrNotArmed, "a stop takes the leave to move away")
 }
 
+// A stop must not wait for a disk or a screen that hangs.
+func TestStopDoesNotWaitForRecordOrScreen(t *testing.T) {
+	b := &board{}
+	hang, hanging := make(chan struct{}), make(chan struct{})
+	var once sync.Once
+	armed := false
+	s := sitDown(t, b, &paper{}, func(session.Event) {
+		if armed {
+			once.Do(func() { close(hanging) })
+			<-hang
+		}
+	})
+	require.NoError(t, s.Arm(context.Background()))
+	armed = true
+	ended := make(chan error, 1)
+	go func() { ended <- s.RunTask(context.Background(), 0, session.Check) }()
+	<-hanging
+	stopped := make(chan error, 1)
+	go func() { stopped <- s.Stop("the test") }()
+	assert.Eventually(t, func() bool { return b.count("stop") == 1 }, time.Second, time.Millisecond)
+	close(hang)
+	assert.NoError(t, <-stopped)
+	var why *session.Stopped
+	assert.ErrorAs(t, <-ended, &why)
+}
+
 func TestPlacesOfJointsAreChecked(t *testing.T) {
 	text, err := rigs.Text("trolley")
 	require.NoError(t, err)
