@@ -126,11 +126,12 @@ func (c *candidate) promising(g grown) bool {
 	return c.aicc() > fallen
 }
 
-// grow fits the grown law to the same readings.
+// grow fits the grown law to the same readings. A negative friction offset is a jump with which the output leaves rest.
+// No reading lies where it would show, between the edge and the slowest that turns, so it is not taken unasked.
 func (c *candidate) grow(g grown) (*candidate, bool) {
 	next := newCandidate(g.law, c.data, c.prior, c.solver)
 	next.result.Params = g.start(c.result.Params)
-	if !next.fitKept(c.kept) {
+	if !next.fitKept(c.kept) || next.law.terms.friction && next.result.Params[next.law.frictionAt] < 0 {
 		return nil, false
 	}
 	next.scale = next.robustScale()
