@@ -64,7 +64,7 @@ func reversedEncoder(t testing.TB) {
 	c := start(t, exec.Command(binary, "run", "--demo", "firstday", "--out", dir))
 	c.wait(t, 30*time.Second)
 	assert.Equal(t, 3, c.code, c.errs)
-	assert.Contains(t, c.out.String(), "1 findings to look at")
+	assert.Contains(t, c.out.String(), "findings to look at: 1")
 	found := verdict(t, dir)
 	assert.Equal(t, "sound", found)
 	lines := printedIsRecorded(t, c.out.String(), dir)

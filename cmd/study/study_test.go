@@ -86,7 +86,7 @@ func TestEdges(t *testing.T) {
 		bias, biasErr := all.bias()
 		assert.Less(t, math.Abs(bias), 0.5+3*biasErr)
 		assert.Less(t, all.rms(), 1.5, "us")
-		assert.Less(t, all.claim(), 1.3*all.rms(), "and claim not much more than they must")
+		assert.Less(t, all.claim(), 1.6*all.rms(), "and claim not much more than they must; 48 edges leave a tenth of doubt about the rms")
 	})
 }
 
