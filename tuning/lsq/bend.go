@@ -8,7 +8,8 @@ import (
 	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
-// bendAfter is the iteration from which steps are bent. Easy fits are done by then and are spared the model calls.
+// bendAfter is the iteration from which steps are bent. Easy fits are done by then and are spared the model calls. Under a
+// robust loss a fit is slow because the weights move, not because the valley bends; it is spared them too.
 const bendAfter = 10
 
 // bent holds a step that follows a curved valley.
@@ -69,7 +70,7 @@ func (s *Solver) curvature() (finite bool) {
 		if s.problem.Sigma != nil {
 			straight /= s.problem.Sigma[i]
 		}
-		b.curve[i] = s.rootWeight(i) * 2 / h * ((b.residual[i]-s.residual[i])/h - straight)
+		b.curve[i] = 2 / h * ((b.residual[i]-s.residual[i])/h - straight)
 	}
 	return true
 }

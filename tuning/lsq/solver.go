@@ -169,7 +169,7 @@ func (s *Solver) descend() (stop Stop, stuck bool) {
 		}
 		predicted := s.takeStep()
 		reduction, finite := s.tryStep()
-		if s.summary.Iterations > bendAfter {
+		if s.summary.Iterations > bendAfter && !s.opt.Loss.Robust() {
 			reduction, finite = s.bend(reduction, finite)
 		}
 		ratio := gainRatio(reduction, predicted, finite)
@@ -236,10 +236,19 @@ func (s *Solver) polish() {
 		}
 		s.accept()
 		s.summary.PolishSteps++
-		if last <= 1e-15*s.lin.scaledNorm(s.params) {
+		if last <= s.polished()*s.lin.scaledNorm(s.params) {
 			return
 		}
 	}
+}
+
+// polished is the relative step that is no more worth taking: rounding for plain squares. Under a robust loss the steps
+// only shrink by a factor each time, and what counts is far above.
+func (s *Solver) polished() float64 {
+	if s.opt.Loss.Robust() {
+		return 1e-10
+	}
+	return 1e-15
 }
 
 // takeStep moves the trial point by the region's step, cut at the bounds, and returns the reduction of the cost that

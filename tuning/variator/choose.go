@@ -196,10 +196,7 @@ func (c *candidate) plain() bool {
 // curved linkage bend the curve almost alike, so the linkage must be clearly better to be taken.
 // Where all are refuted it takes one in the same way.
 func choose(candidates []*candidate, rejectBelow float64) *candidate {
-	standing := slices.DeleteFunc(slices.Clone(candidates), func(c *candidate) bool { return refutes(c.lackOfFit(), rejectBelow) })
-	if len(standing) == 0 {
-		standing = candidates
-	}
+	standing := standingOf(candidates, rejectBelow)
 	chosen := standing[0]
 	for _, c := range standing[1:] {
 		needed := float64(clearGain)
@@ -211,6 +208,15 @@ func choose(candidates []*candidate, rejectBelow float64) *candidate {
 		}
 	}
 	return chosen
+}
+
+// standingOf are the candidates that the readings do not refute; all where they refute all.
+func standingOf(candidates []*candidate, rejectBelow float64) []*candidate {
+	standing := slices.DeleteFunc(slices.Clone(candidates), func(c *candidate) bool { return refutes(c.lackOfFit(), rejectBelow) })
+	if len(standing) == 0 {
+		return candidates
+	}
+	return standing
 }
 
 // added is how many terms a law was given beyond its shape.

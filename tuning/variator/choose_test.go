@@ -29,7 +29,7 @@ var lawDraws = []struct {
 }
 
 func TestTheRightLawIsChosen(t *testing.T) {
-	runs := campaign(80, 400)
+	runs := campaign(60, 400)
 	for _, c := range lawDraws {
 		law := newLaw(c.shape, c.terms)
 		right, refuted, others := 0.0, 0.0, map[string]int{}
@@ -102,7 +102,7 @@ func unrulyReadings(ratio func(float64) float64, noise float64, seed uint64) []R
 }
 
 func TestNoLawLeavesTheFreeForm(t *testing.T) {
-	runs := campaign(40, 400)
+	runs := campaign(20, 400)
 	for name, c := range unruly {
 		free, inside, points := 0.0, 0.0, 0.0
 		others := map[string]int{}

@@ -40,12 +40,15 @@ func (o FitOptions) prior() units.Estimate {
 	return units.Estimate{Value: k.Value * (1 - creepShare), StdErr: math.Hypot(k.StdErr, k.Value*creepError)}
 }
 
+// usualRejection is the p-value below which a law counts as refuted unless told otherwise.
+const usualRejection = 0.01
+
 func (o FitOptions) withDefaults() (FitOptions, error) {
 	if o.OutlierSigmas == 0 {
 		o.OutlierSigmas = 3.5
 	}
 	if o.RejectBelow == 0 {
-		o.RejectBelow = 0.01
+		o.RejectBelow = usualRejection
 	}
 	if _, known := shapeOf(o.Law); !known && o.Law != Automatic && o.Law != FreeForm {
 		return o, &OptionsError{Field: "Law", Reason: fmt.Sprintf("no law is called %q", o.Law)}

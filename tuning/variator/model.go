@@ -117,7 +117,7 @@ func (c *candidate) model(candidates []*candidate, opt FitOptions) Model {
 		Inseparable:         c.inseparable(),
 		WheelsOff:           c.wheelsOff,
 	}
-	if r := c.rival(candidates); r != nil {
+	if r := c.rival(standingOf(candidates, opt.RejectBelow)); r != nil {
 		m.Rival = &Rival{Law: r.law.name(), Parameters: r.parameters()}
 	}
 	for _, other := range candidates {
@@ -140,9 +140,9 @@ func (c *candidate) parameters() []Parameter {
 	return list
 }
 
-// rival is the candidate that describes the readings best, if it is not this one.
-func (c *candidate) rival(candidates []*candidate) *candidate {
-	best := slices.MinFunc(candidates, func(a, b *candidate) int { return cmp.Compare(a.aicc(), b.aicc()) })
+// rival is the standing candidate that describes the readings best, if it is not this one.
+func (c *candidate) rival(standing []*candidate) *candidate {
+	best := slices.MinFunc(standing, func(a, b *candidate) int { return cmp.Compare(a.aicc(), b.aicc()) })
 	if best.aicc() < c.aicc() {
 		return best
 	}

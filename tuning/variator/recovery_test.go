@@ -197,7 +197,7 @@ func scaled(v []float64, by float64) []float64 {
 // (1 over 10 000 runs), coverage 0.92 to 0.97; with slip, the best of their robust losses: 0.65 to 0.89, coverage 0.93
 // to 0.98, and median worst curve error 0.0030.
 func TestRecoveryMatchesTheBound(t *testing.T) {
-	runs := campaign(500, 5000)
+	runs := campaign(400, 5000)
 	for _, c := range []struct {
 		name       string
 		kind       recipeKind
@@ -231,7 +231,7 @@ func TestRecoveryMatchesTheBound(t *testing.T) {
 
 // What the choice of the law costs the bands.
 func TestChoosingKeepsTheBands(t *testing.T) {
-	runs := campaign(300, 5000)
+	runs := campaign(150, 5000)
 	for name, kind := range map[string]recipeKind{"gaussian": gaussian, "slip": slipping} {
 		bound := map[recipeKind][]float64{gaussian: recipeBound, slipping: recipeBoundAll}[kind]
 		s := recoverRecipe(t, kind, runs, FitOptions{})

@@ -3,6 +3,7 @@ package variator
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -13,7 +14,7 @@ import (
 
 func TestTableErrorIsWhatItSays(t *testing.T) {
 	for name, m := range models(t) {
-		for _, n := range []int{4, 9, 33, 128} {
+		for _, n := range []int{4, 9, 17, 33, 128} {
 			table, err := m.Table(n)
 			require.NoError(t, err, name)
 			require.LessOrEqual(t, len(table.Points), n) // fewer where these reach as far
@@ -118,5 +119,30 @@ func TestTableThatCannotBe(t *testing.T) {
 		_, err := m.Table(n)
 		var wrong *TableError
 		require.True(t, errors.As(err, &wrong))
+	}
+}
+
+// More points, less error, and each table states its own; the inner points lie at the edges that a search found.
+func TestTablesOfTheUsualSizes(t *testing.T) {
+	readings, _ := recipeReadings(1, gaussian)
+	m, err := Fit(readings, FitOptions{})
+	require.NoError(t, err)
+	lower, upper, centre := m.Edges()
+	band := DeadBand{Lower: units.Pulse(lower.Value - 8), Upper: units.Pulse(upper.Value + 5), Neutral: units.Pulse(centre.Value)}
+	tables, err := m.TablesOutside(band)
+	require.NoError(t, err)
+	require.Len(t, tables, len(TableSizes))
+	for k, table := range tables {
+		t.Logf("%d points: worst error %.3f us, %.5f in ratio", TableSizes[k], table.WorstErrorUs, table.WorstErrorRatio)
+		require.LessOrEqual(t, len(table.Points), TableSizes[k])
+		require.Equal(t, band.Neutral.Tenths(), table.PulseTenths(0))
+		first := slices.IndexFunc(table.Points, func(p bench.TablePoint) bool { return p.RatioQ13 > 0 })
+		for side, edge := range []units.Pulse{band.Lower, band.Upper} {
+			inner := table.Points[first-1+side]
+			require.InDelta(t, float64(edge), float64(inner.PulseTenths)/10, table.WorstErrorUs+0.3)
+		}
+		if k > 0 {
+			require.Less(t, table.WorstErrorUs, tables[k-1].WorstErrorUs)
+		}
 	}
 }

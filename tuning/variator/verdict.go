@@ -1,7 +1,6 @@
 package variator
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -35,8 +34,7 @@ func (m *Model) fitWords() string {
 		}
 		return "No law fits; f" + words
 	}
-	words := lawWords(m.Law, namesOf(m.Parameters))
-	words = strings.ToUpper(words[:1]) + words[1:]
+	words := capital(lawWords(m.Law, namesOf(m.Parameters)))
 	switch {
 	case m.LackOfFit == nil:
 		return words + "; too few readings to test the law"
@@ -59,6 +57,8 @@ func lawWords(name LawName, parameters []string) string {
 	return words
 }
 
+func capital(words string) string { return strings.ToUpper(words[:1]) + words[1:] }
+
 // whyWords say why this law and no other.
 func (m *Model) whyWords() string {
 	if m.Law == FreeForm || len(m.Candidates) < 2 {
@@ -67,12 +67,14 @@ func (m *Model) whyWords() string {
 	parameters := namesOf(m.Parameters)
 	own := slices.IndexFunc(m.Candidates, func(c Candidate) bool { return c.Law == m.Law && sameTerms(c.Terms, parameters) })
 	if m.Rival != nil {
-		best := slices.MinFunc(m.Candidates, func(a, b Candidate) int { return cmp.Compare(a.AICc, b.AICc) })
+		rival := slices.IndexFunc(m.Candidates, func(c Candidate) bool {
+			return c.Law == m.Rival.Law && sameTerms(c.Terms, namesOf(m.Rival.Parameters))
+		})
 		return fmt.Sprintf("%s describes them better, but not clearly (AICc less by %.1f); the band takes in how far it lies off. ",
-			lawWords(m.Rival.Law, namesOf(m.Rival.Parameters)), m.Candidates[own].AICc-best.AICc)
+			capital(lawWords(m.Rival.Law, namesOf(m.Rival.Parameters))), m.Candidates[own].AICc-m.Candidates[rival].AICc)
 	}
 	for i, c := range m.Candidates {
-		if i != own && c.Law != m.Law && c.AICc-m.Candidates[own].AICc < 2 {
+		if i != own && c.Law != m.Law && c.AICc-m.Candidates[own].AICc < 2 && !refutes(c.LackOfFit, usualRejection) {
 			return fmt.Sprintf("The readings hardly tell it from %s. ", lawWords(c.Law, c.Terms))
 		}
 	}
