@@ -30,7 +30,8 @@ func programs() []cell {
 		},
 		driveWithin: driveLimit + onTheWay, pulseWithin: pulseLimit + onTheWay,
 		state: bench.Stopped, cause: bench.CauseSilence, code: 1, verdicts: []string{"sound"},
-		told: []string{"the rig stopped: no word from the host"},
+		// Whichever it reads first: that the controller stopped, or that nothing came for 1.5 s.
+		told: []string{"stop"},
 	}, {
 		fault: "SIGSTOP for 0.15 s",
 		strike: func(t testing.TB, b *bed, c *child) int64 {
