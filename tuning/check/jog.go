@@ -109,7 +109,7 @@ func jog(ctx context.Context, ax *moves.Axis, s *side) error {
 	}
 	j := Jog{Pulse: pulse.Rounded(), Ratio: reading.Ratio}
 	s.jogs = append(s.jogs, j)
-	ax.Report(bench.Note{Kind: bench.Reading, Text: fmt.Sprintf("jog to %v: ratio %+.3f ±%.3f", j.Pulse, j.Ratio.Value, j.Ratio.StdErr), Data: j})
+	ax.Report(bench.Note{Kind: bench.Reading, Text: fmt.Sprintf("jog to %v: ratio %v", j.Pulse, j.Ratio), Data: j})
 	if len(s.jogs) == 3 && math.Abs(j.Ratio.Value) < leastRatio {
 		return outputDead(s.jogs)
 	}

@@ -58,7 +58,7 @@ func Run(ctx context.Context, ax *moves.Axis, settings Settings) (Result, error)
 		}
 		r.take(reading)
 		ax.Report(bench.Note{Kind: bench.Reading, Data: reading,
-			Text: fmt.Sprintf("%v, %s: ratio %+.4f ±%.4f over %.1f shaft turns", reading.Pulse, reading.Approach, reading.Ratio.Value, reading.Ratio.StdErr, reading.ShaftTurns)})
+			Text: fmt.Sprintf("%v, %s: ratio %v over %.1f shaft turns", reading.Pulse, reading.Approach, reading.Ratio, reading.ShaftTurns)})
 		ax.Report(bench.Note{Kind: bench.Progress, Data: bench.Advance{Done: i + 1, Of: len(plan), SecondsLeft: 2 * float64(len(plan)-i-1)}})
 	}
 	if err := ax.Return(ctx, ax.Known.Neutral); err != nil {
